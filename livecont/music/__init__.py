@@ -1,0 +1,1 @@
+"""Pitches, keys, compasses: values and functions, nothing else."""

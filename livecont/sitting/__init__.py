@@ -1,0 +1,1 @@
+"""What happens in one sitting, as a pure machine: an event and the state in, effects out."""

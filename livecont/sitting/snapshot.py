@@ -1,0 +1,53 @@
+"""What can be seen of a sitting at one moment: an immutable value for the screen.
+
+Conventions: as in `sitting.events`. The screen gets nothing else from the sitting.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from livecont.music.compass import Compass
+from livecont.music.key import Key
+from livecont.music.pitch import Spelling
+from livecont.sequence.pattern import Link, Pattern
+
+
+class Phase(StrEnum):
+    """Where a sitting is."""
+
+    LISTENING = "listening"  # no sequence heard yet
+    UNDERSTOOD = "understood"  # a sequence is known, the next link not yet decided
+    READY = "ready"  # the next link waits for its due moment, a pause or a cue
+    SOUNDING = "sounding"  # livecont plays
+    ENDED = "ended"  # the sitting is over
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """A sitting at `at_s`.
+
+    `key` is the key in force, `key_chosen` whether the player chose it (else it is estimated,
+    and None before there is enough to go by). `heard` are the latest notes, oldest first, spelled.
+    `links_heard` are the notes of the links the player played, spelled, one tuple a link.
+    `sounding` is the link that sounds or waits, `links_left` how many whole links are left after
+    it (before anything sounds: after those heard), None where no end is in sight. `held` are the
+    MIDI pitches that sound now, the player's and ours. `last_end` is the reason the last chain
+    ended, or None.
+    """
+
+    at_s: float
+    phase: Phase
+    key: Key | None
+    key_chosen: bool
+    compass: Compass
+    heard: tuple[Spelling, ...]
+    pattern: Pattern | None
+    links_heard: tuple[tuple[Spelling, ...], ...]
+    sounding: Link | None
+    sounding_start_s: float | None
+    coming: tuple[Link, ...]
+    links_left: int | None
+    held: tuple[int, ...]
+    last_end: str | None
