@@ -1,0 +1,1 @@
+"""What touches the world: ports, the clock, the sounding process, the recorder of takes."""
