@@ -1,0 +1,50 @@
+"""When the next link is due, and how long it is, from the timing of the links heard.
+
+Conventions: seconds on the caller's clock. A link's start is the onset of its earliest note.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from livecont.sequence.alignment import Alignment, lag_seconds
+from livecont.sequence.groups import Groups
+
+# how much the latest lag says of the next one, beside the mean over the link [fit]
+LATEST_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """Starts of the two latest links and of the next; `unit_s` is the next link's length."""
+
+    start_s: float
+    later_start_s: float
+    due_s: float
+
+    @property
+    def earlier_unit_s(self) -> float:
+        """Length of the earlier link."""
+        return self.later_start_s - self.start_s
+
+    @property
+    def unit_s(self) -> float:
+        """Length of the later link, taken for the next one's too."""
+        return self.due_s - self.later_start_s
+
+
+def timing_of(alignment: Alignment, groups: Groups) -> Timing | None:
+    """Return the timing of an alignment; None where the earlier link is forgotten."""
+    lags = lag_seconds(alignment, groups)
+    if not lags:
+        return None
+    later_start_s = groups[alignment.first_late].onset_s
+    first_lag_s = lags[0][1]
+    latest_lag_s = lags[-1][1]
+    mean_lag_s = sum(lag for _, lag in lags) / len(lags)
+    coming_s = LATEST_SHARE * latest_lag_s + (1 - LATEST_SHARE) * mean_lag_s
+    return Timing(
+        start_s=later_start_s - first_lag_s,
+        later_start_s=later_start_s,
+        due_s=later_start_s + coming_s,
+    )
