@@ -1,0 +1,224 @@
+"""The whole page: which parts stand where, for every size of terminal.
+
+Conventions: sizes in cells and lines. Four settings, from the size alone: a slip (very small), a
+narrow page, a page with a column for the large figure at its left, and a broad one with large
+words, for a room. All say the same things in the same order: key and player, links left, the
+pattern, the links, the compass, the foot. Nothing here looks at a clock or a port.
+"""
+
+from __future__ import annotations
+
+from livecont.screen.glyphs import capitals, capitals_width
+from livecont.screen.links import large_link, links_block
+from livecont.screen.notes import ScreenNotes
+from livecont.screen.panels import (
+    figure,
+    figure_block,
+    headline,
+    hints_line,
+    invitation,
+    lately,
+    message_line,
+    ports_line,
+    rule,
+    state_tone,
+    statement,
+    trouble_line,
+)
+from livecont.screen.ruler import ruler_block
+from livecont.screen.typeset import (
+    EMPTY,
+    Block,
+    Line,
+    Sheet,
+    Tone,
+    beside,
+    clean,
+    crop,
+    indent,
+    line,
+    spread,
+    to_height,
+    width_of,
+)
+from livecont.screen.wording import (
+    key_origin,
+    key_words,
+    links_words,
+    state_words,
+    step_words,
+    who_name,
+    who_words,
+)
+from livecont.sitting.snapshot import Phase, Snapshot
+
+_COLUMN = 21  # the figure's column: two figures and white
+_BROAD_COLUMN = 42
+
+
+def render(snapshot: Snapshot, *, width: int, height: int, notes: ScreenNotes) -> Sheet:
+    """Return a page of exactly `height` lines, none wider than `width`."""
+    width, height = max(1, width), max(1, height)
+    if width < 44 or height < 16:
+        block = _slip(snapshot, notes, width, height)
+    elif width < 76 or height < 20:
+        block = _narrow(snapshot, notes, width, height)
+    elif width < 150 or height < 40:
+        block = _page(snapshot, notes, width, height)
+    else:
+        block = _broad(snapshot, notes, width, height)
+    return Sheet(tuple(crop(runs, width) for runs in to_height(block, height)), width)
+
+
+def _body(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return the pattern and its links, or what to do while none is known."""
+    if snapshot.pattern is None or snapshot.phase is Phase.ENDED:
+        return invitation(snapshot, notes, width)
+    said = (*statement(snapshot, width), EMPTY)
+    return (*said, *links_block(snapshot, width, height - len(said)))
+
+
+def _foot(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return the last lines: a message or what was heard, controls and ports, the take."""
+    trouble = trouble_line(notes)
+    first = message_line(notes, width)
+    if not first and snapshot.pattern is not None:
+        first = lately(snapshot, width - (width_of(trouble) + 2 if trouble else 0))
+    rows = [spread(first, trouble, width) if trouble else first]
+    ports = ports_line(notes)
+    hints = hints_line(notes, width)
+    if height > 2 and notes.take_path is not None:
+        rows += [hints, spread(ports, line(f"take {clean(notes.take_path)}", Tone.QUIET), width)]
+    elif width_of(hints) + width_of(ports) + 3 <= width:
+        rows.append(spread(hints, ports, width))
+    else:
+        rows.append(hints or ports)
+    return tuple(rows[:height])
+
+
+def _page(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return the usual page: the large figure in a column of its own."""
+    margin = 2 if width < 100 else 4
+    measure = width - 2 * margin
+    roomy = height >= 30
+    tight = height < 20
+    top: list[Line] = [] if tight else [EMPTY]
+    head = _broad_headline if height >= 34 else headline  # room for large words
+    top += [*head(snapshot, notes, measure), rule(measure), EMPTY]
+    foot = _foot(snapshot, notes, measure, 1 if tight else 3 if roomy else 2)
+    stairs = (height - 28) // 2 if roomy else 1
+    ruler = ruler_block(snapshot, measure, 3 + max(0, stairs) if not tight else 3)
+    column = _COLUMN if width < 100 else _COLUMN + 3
+    room = height - len(top) - len(ruler) - len(foot) - (1 if tight else 2)
+    body = _body(snapshot, notes, measure - column, room)
+    main = beside(figure_block(snapshot, 1, column - 2), column, body)
+    block = (*top, *to_height(main, room), EMPTY, *ruler, *([] if tight else [EMPTY]), *foot)
+    return indent(block, margin)
+
+
+def _narrow(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return a narrow page: the figure beside the step, the links below both."""
+    margin = 2 if width >= 56 else 1
+    measure = width - 2 * margin
+    tight = height < 20
+    top: list[Line] = [] if tight else [EMPTY]
+    top += [*headline(snapshot, notes, measure), rule(measure), *([] if tight else [EMPTY])]
+    foot = _foot(snapshot, notes, measure, 1 if tight else 2)
+    ruler = ruler_block(snapshot, measure, 3 if tight else 4 + max(0, (height - 30) // 2))
+    big, words = figure(snapshot, 1)
+    if snapshot.pattern is None or snapshot.phase is Phase.ENDED:
+        main = _narrow_invitation(snapshot, notes, measure)
+    else:
+        column = max(map(width_of, big)) + 3
+        said = (*statement(snapshot, measure - column)[:4],)
+        said = (*to_height(said, len(big) - 1), line(" ".join(words)))
+        main = (*beside(big, column, said), EMPTY)
+        room = height - len(top) - len(main) - len(ruler) - len(foot) - 1
+        main = (*main, *links_block(snapshot, measure, room))
+    room = height - len(top) - len(ruler) - len(foot) - 1
+    return indent((*top, *to_height(main, room), EMPTY, *ruler, *foot), margin)
+
+
+def _narrow_invitation(snapshot: Snapshot, notes: ScreenNotes, measure: int) -> Block:
+    big, _ = figure(snapshot, 1)
+    column = max(map(width_of, big)) + 3 if big and snapshot.pattern is None else 0
+    said = invitation(snapshot, notes, measure - column)
+    return beside(big, column, said) if column else said
+
+
+def _broad(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return the page for a room: key, player and step in large letters, figures doubled."""
+    margin = 6
+    measure = width - 2 * margin
+    head = _broad_headline(snapshot, notes, measure)
+    top = [EMPTY, EMPTY, *head, EMPTY, rule(measure), EMPTY, EMPTY]
+    foot = _foot(snapshot, notes, measure, 3)
+    ruler = ruler_block(snapshot, measure, 3 + (height - 36) // 2)
+    room = height - len(top) - len(ruler) - len(foot) - 3
+    inner = measure - _BROAD_COLUMN
+    said: Block = ()
+    if snapshot.phase is not Phase.ENDED:
+        said = _large_words(_motto(snapshot), inner)
+    large = large_link(snapshot, inner) if snapshot.phase is not Phase.ENDED else ()
+    if len(said) + len(large) + 12 <= room:  # or the list below would have no room
+        said = (*said, *large)
+    body = (*said, *_body(snapshot, notes, inner, room - len(said)))
+    main = beside(figure_block(snapshot, 2, _BROAD_COLUMN - 4), _BROAD_COLUMN, body)
+    block = (*top, *to_height(main, room), EMPTY, *ruler, EMPTY, *foot)
+    return indent(block, margin)
+
+
+def _motto(snapshot: Snapshot) -> str:
+    """Return the few words that a class should read: the step, or what to do."""
+    pattern = snapshot.pattern
+    if pattern is None:
+        return "play two links"
+    return step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
+
+
+def _large_words(words: str, width: int) -> Block:
+    """Return words in capitals and a blank line; nothing where they don't fit."""
+    if capitals_width(words) > width:
+        return ()
+    return (*capitals(words, Tone.STRONG), EMPTY)
+
+
+def _broad_headline(snapshot: Snapshot, notes: ScreenNotes, measure: int) -> Block:
+    """Return the headline with key and player in capitals, where both fit side by side."""
+    who = who_name(snapshot.phase)
+    key = key_words(snapshot.key)
+    # the wider name decides, so that the headline does not change when the player does
+    if capitals_width(who_name(Phase.SOUNDING)) + capitals_width(key) + 4 > measure:
+        return headline(snapshot, notes, measure)
+    tone = Tone.OURS if snapshot.phase is Phase.SOUNDING else Tone.STRONG
+    left = capitals(key, Tone.STRONG) if snapshot.key is not None else (line(key, Tone.STRONG),)
+    state = line(state_words(snapshot, notes.start), state_tone(snapshot.phase))
+    return (
+        *beside(left, measure - capitals_width(who) + 1, capitals(who, tone)),
+        EMPTY,
+        spread(line(key_origin(snapshot), Tone.QUIET), state, measure),
+    )
+
+
+def _slip(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return a very small page: the most needful first, one thing a line."""
+    block: list[Line] = [
+        line(who_words(snapshot.phase), Tone.STRONG),
+        line(state_words(snapshot, notes.start), state_tone(snapshot.phase)),
+    ]
+    pattern = snapshot.pattern
+    if pattern is not None:
+        left = snapshot.links_left
+        block.append(line("no end in sight" if left is None else f"{links_words(left)} left"))
+        words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
+        block.append(line(words, Tone.STRONG))
+    block.append(line(key_words(snapshot.key)))
+    message = message_line(notes, width)
+    if message:
+        block.append(message)
+    room = height - len(block) - 1
+    if pattern is None:
+        return (*block, EMPTY, lately(snapshot, width)) if room > 0 else tuple(block)
+    ruler = ruler_block(snapshot, width, 3) if room >= 8 else ()
+    links = links_block(snapshot, width, room - len(ruler))
+    return (*block, EMPTY, *to_height(links, max(0, room - len(ruler))), *ruler)

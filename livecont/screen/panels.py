@@ -1,0 +1,197 @@
+"""The parts of the page: who plays, the large figure, the step, what was heard, the foot.
+
+Conventions: each returns lines for a width and, where it can grow, a height; the page decides where
+they go. A part that has nothing to say returns nothing.
+"""
+
+from __future__ import annotations
+
+from livecont.music.key import Key
+from livecont.music.pitch import accidental
+from livecont.screen.glyphs import numerals
+from livecont.screen.notes import ScreenNotes
+from livecont.screen.typeset import (
+    EMPTY,
+    Block,
+    Line,
+    Run,
+    Tone,
+    clean,
+    crop,
+    fill,
+    line,
+    spread,
+    width_of,
+)
+from livecont.screen.wording import (
+    end_words,
+    key_origin,
+    key_words,
+    letter_name,
+    octave_sign,
+    pulse_bpm,
+    state_words,
+    step_figures,
+    step_words,
+)
+from livecont.sitting.snapshot import Phase, Snapshot
+
+_INSIDE_NUMERALS = str.maketrans("#b", "♯♭")
+
+
+def headline(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
+    """Return the key and who plays, each with a line that explains it."""
+    return (
+        spread(line(key_words(snapshot.key), Tone.STRONG), who_line(snapshot.phase), width),
+        spread(
+            line(key_origin(snapshot), Tone.QUIET),
+            line(state_words(snapshot, notes.start), state_tone(snapshot.phase)),
+            width,
+        ),
+    )
+
+
+def state_tone(phase: Phase) -> Tone:
+    """Return red while livecont has the music or is about to."""
+    return Tone.OURS_QUIET if phase in (Phase.SOUNDING, Phase.READY) else Tone.PLAIN
+
+
+def who_line(phase: Phase) -> Line:
+    """Return both players, each in its place: a full disc plays, half a disc enters next."""
+    if phase is Phase.ENDED:
+        return (Run("○ you", Tone.QUIET), Run("   "), Run("○ livecont", Tone.QUIET))
+    if phase is Phase.SOUNDING:
+        return (Run("○ you", Tone.QUIET), Run("   "), Run("● livecont", Tone.OURS))
+    ours = Run("◐ livecont", Tone.OURS_QUIET) if phase is Phase.READY else None
+    return (
+        Run("● you", Tone.STRONG),
+        Run("   "),
+        ours or Run("○ livecont", Tone.QUIET),
+    )
+
+
+def figure(snapshot: Snapshot, scale: int) -> tuple[Block, tuple[str, ...]]:
+    """Return the large figure of the moment and the words under it.
+
+    Links left once a pattern is known; before that the key, which is what a class needs to see.
+    """
+    if snapshot.pattern is None and snapshot.sounding is None:
+        if snapshot.key is None:
+            return (), ()
+        return numerals(_tonic(snapshot.key), Tone.STRONG, scale), (snapshot.key.mode,)
+    tone = Tone.OURS if snapshot.phase is Phase.SOUNDING else Tone.STRONG
+    left = snapshot.links_left
+    if left is None:
+        return numerals("∞", tone, scale), ("no end", "in sight")
+    words = {0: ("the last link",), 1: ("link left",)}.get(left, ("links left",))
+    if snapshot.phase is not Phase.SOUNDING and left == 0:
+        words = ("no link left",)
+    return numerals(str(max(0, left)), tone, scale), words
+
+
+def _tonic(key: Key) -> str:
+    return key.tonic[0] + accidental(key.alter).translate(_INSIDE_NUMERALS)
+
+
+def statement(snapshot: Snapshot, width: int) -> Block:
+    """Return the step in words with its kind, then in numbers with unit and tempo."""
+    pattern = snapshot.pattern
+    if pattern is None:
+        return ()
+    words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
+    first = spread(line(words, Tone.STRONG), line(str(pattern.kind)), width)
+    pulse = pulse_bpm(pattern)
+    facts = [step_figures(pattern), f"{pattern.unit_s:.2f} s a link"]
+    facts += [f"pulse {pulse}"] if pulse is not None else []
+    facts += [f"{100 * pattern.confidence:.0f} % sure"]
+    return (first, *fill(facts, width, Tone.QUIET, gap=" · "))
+
+
+def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
+    """Return what to do while no sequence is known, and what has been heard lately."""
+    block: list[Line] = []
+    if snapshot.phase is Phase.ENDED:
+        block.append(line("the sitting is over", Tone.STRONG))
+        if snapshot.last_end is not None:
+            block.append(line(f"the last chain ended: {clean(end_words(snapshot.last_end))}"))
+        if notes.take_path is not None:
+            block += [EMPTY, line("the take is in", Tone.QUIET)]
+            block.append(line(clean(notes.take_path)))
+        return tuple(crop(runs, width) for runs in block)
+    block.append(line("play two links of a sequence", Tone.STRONG))
+    block.append(line("livecont sounds the third, and goes on", Tone.QUIET))
+    if snapshot.last_end is not None:
+        block += [EMPTY, line(f"the last chain ended: {clean(end_words(snapshot.last_end))}")]
+    if snapshot.heard:
+        block += [EMPTY, line("heard lately", Tone.QUIET)]
+        names = [letter_name(note) + octave_sign(note) for note in snapshot.heard]
+        block += fill(names, width, Tone.PLAIN, gap="  ")[-3:]
+    return tuple(crop(runs, width) for runs in block)
+
+
+def lately(snapshot: Snapshot, width: int) -> Line:
+    """Return the latest notes in one line, the newest last."""
+    label = "heard  "
+    names: list[str] = []
+    room = width - len(label)
+    for note in reversed(snapshot.heard):
+        name = letter_name(note) + octave_sign(note)
+        room -= len(name) + 1
+        if room < 0:
+            break
+        names.append(name)
+    return (Run(label, Tone.QUIET), Run(" ".join(reversed(names)))) if names else EMPTY
+
+
+def hints_line(notes: ScreenNotes, width: int) -> Line:
+    """Return the controls: what to press, and what it does; whole pairs only."""
+    runs: list[Run] = []
+    used = 0
+    for control, effect in notes.hints:
+        pair = (Run(clean(control), Tone.STRONG), Run(f" {clean(effect)}", Tone.QUIET))
+        gap = 3 if runs else 0
+        used += gap + width_of(pair)
+        if used > width:
+            break
+        runs += [Run(" " * gap), *pair] if gap else pair
+    return tuple(runs)
+
+
+def ports_line(notes: ScreenNotes) -> Line:
+    """Return where notes come from and go to."""
+    parts = []
+    if notes.input_name is not None:
+        parts.append(f"in {clean(notes.input_name)}")
+    if notes.output_name is not None:
+        parts.append(f"out {clean(notes.output_name)}")
+    return line("   ".join(parts), Tone.QUIET)
+
+
+def trouble_line(notes: ScreenNotes) -> Line:
+    """Return what went wrong, if anything did."""
+    parts = []
+    if notes.late_count:
+        parts.append(f"{notes.late_count} late")
+    if notes.dropped_count:
+        parts.append(f"{notes.dropped_count} lost on the way in")
+    return line("  ·  ".join(parts), Tone.STRONG)
+
+
+def message_line(notes: ScreenNotes, width: int) -> Line:
+    """Return the message to the player."""
+    return crop(line(clean(notes.message), Tone.STRONG), width) if notes.message else EMPTY
+
+
+def figure_block(snapshot: Snapshot, scale: int, width: int) -> Block:
+    """Return the large figure with its words under it, cut to a column."""
+    big, words = figure(snapshot, scale)
+    if big and max(map(width_of, big)) > width:
+        big, words = figure(snapshot, 1)
+    block = [*big, *([EMPTY] if scale > 1 and big else [])]
+    block += [line(text, Tone.PLAIN) for text in words]
+    return tuple(crop(runs, width) for runs in block)
+
+
+def rule(width: int) -> Line:
+    """Return a quiet rule across the page."""
+    return line("─" * width, Tone.QUIET)
