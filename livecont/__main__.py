@@ -1,0 +1,5 @@
+"""`python -m livecont` is the command line too."""
+
+from livecont.cli import main
+
+main()

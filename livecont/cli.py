@@ -1,0 +1,65 @@
+"""The command line: parse, call a command, and end with one clear line and the right exit code.
+
+Conventions: 0 for success, 2 for what the user can mend, 130 after Ctrl-C; a traceback is a fault
+of ours. Nothing slow is imported before a command needs it.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from livecont import __version__
+from livecont.commands.replay import replay
+from livecont.errors import LivecontError
+
+USAGE_CODE = 2
+INTERRUPTED_CODE = 130  # 128 and SIGINT, as shells have it
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Begin with: livecont demo",
+)
+@click.version_option(__version__, message="livecont %(version)s")
+def livecont() -> None:
+    """Play two links of a sequence at a MIDI keyboard, and hear it carried on.
+
+    livecont listens while you play, understands the sequence while the second link sounds, and
+    plays the third in time, and the next ones, until you play on or the keys run out.
+    """
+
+
+livecont.add_command(replay)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a command and leave the process with its exit code."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run a command and return its exit code."""
+    try:
+        result = livecont.main(arguments, prog_name="livecont", standalone_mode=False)
+    except LivecontError as error:
+        return _complain(str(error), error.exit_code)
+    except click.UsageError as error:
+        path = error.ctx.command_path if error.ctx is not None else "livecont"
+        return _complain(f"{error.format_message()} (see: {path} --help)", USAGE_CODE)
+    except click.ClickException as error:
+        return _complain(error.format_message(), USAGE_CODE)
+    except (KeyboardInterrupt, click.Abort):
+        return INTERRUPTED_CODE
+    return result if isinstance(result, int) else 0
+
+
+def _complain(what: str, code: int) -> int:
+    """Say what is wrong in one line."""
+    click.echo(f"livecont: {' '.join(what.split())}", err=True)
+    return code
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,150 @@
+"""Recordings through the live engine in virtual time, and the report of what it did.
+
+The very same sitting as in life (`sitting.virtual`); the report is DESIGN's format, version 1, as
+the README documents it: one JSON object a line, in time order for each file. Conventions: times
+are seconds on the file's own clock, rounded to the microsecond; a list's paths are relative to the
+list's folder, else to the current one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import chain, islice
+from pathlib import Path
+
+from livecont.errors import ConfigError, ScoreError
+from livecont.music.key import Key, parse_key
+from livecont.score.smf import Recording
+from livecont.sequence.chain import Chain
+from livecont.sitting.events import Effect, Ended, GaveWay, Settings, TookOver, Understood
+from livecont.sitting.virtual import run
+
+MOST_LIST_BYTES = 16 * 2**20
+
+OWN_TRACK = "livecont"  # in a take, what livecont sounded; not the player's, so left out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """A recording to replay: its name in the report, where it is, its key if one is given."""
+
+    name: str
+    path: Path
+    key: Key | None = None
+
+
+def read_list(path: Path) -> tuple[Item, ...]:
+    """Read a list: a line per recording, `{"file": "a.mid", "key": "e minor"}`, key optional.
+
+    Raises:
+        ScoreError: where it can't be read, naming the line.
+        ConfigError: for a key that is none, naming the line.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MOST_LIST_BYTES + 1)
+        text = raw.decode("utf-8")
+    except OSError as error:
+        raise ScoreError(f"{path}: can't be read ({error.strerror})") from error
+    except UnicodeDecodeError as error:
+        raise ScoreError(f"{path}: not UTF-8 text") from error
+    if len(raw) > MOST_LIST_BYTES:
+        raise ScoreError(f"{path}: larger than {MOST_LIST_BYTES // 2**20} MB")
+    lines = enumerate(text.splitlines(), 1)
+    return tuple(_item(path, number, line) for number, line in lines if line.strip())
+
+
+def _item(path: Path, number: int, line: str) -> Item:
+    where = f"{path}, line {number}"
+    try:
+        entry = json.loads(line)
+    except (ValueError, RecursionError) as error:
+        raise ScoreError(f"{where}: not JSON ({error})") from error
+    if not isinstance(entry, dict) or not isinstance(entry.get("file"), str):
+        raise ScoreError(f'{where}: needs {{"file": "..."}}')
+    name, key_name = entry["file"], entry.get("key")
+    if key_name is not None and not isinstance(key_name, str):
+        raise ScoreError(f'{where}: the key needs to be a text such as "e minor"')
+    try:
+        key = None if key_name is None else parse_key(key_name)
+    except ConfigError as error:
+        raise ConfigError(f"{where}: {error}") from error
+    beside = path.parent / name
+    return Item(name=name, path=beside if beside.exists() else Path(name), key=key)
+
+
+def replay(recording: Recording, settings: Settings) -> Iterator[Effect]:
+    """Yield what the sitting does with a recording, in time order."""
+    return run(settings, recording.events)
+
+
+def report(name: str, effects: Iterator[Effect], settings: Settings, links: int) -> Iterator[str]:
+    """Yield the report's lines for one file's effects, `links` links for each take-over."""
+    for effect in effects:
+        event = _event(effect, settings, links)
+        if event is not None:
+            yield json.dumps({"file": name, **event}, ensure_ascii=False)
+
+
+def _event(effect: Effect, settings: Settings, links: int) -> dict[str, object] | None:
+    match effect:
+        case Understood():
+            return _understood(effect)
+        case TookOver():
+            return _took_over(effect, settings, links)
+        case GaveWay():
+            return {"event": "give-way", "t": _s(effect.at_s)}
+        case Ended():
+            return {"event": "end", "t": _s(effect.at_s), "reason": effect.reason}
+    return None
+
+
+def _understood(effect: Understood) -> dict[str, object]:
+    pattern = effect.pattern
+    return {
+        "event": "pattern",
+        "t": _s(effect.at_s),
+        "unit_s": _s(pattern.unit_s),
+        "step_degrees": pattern.step_degrees,
+        "shift_semitones": pattern.shift_semitones,
+        "kind": str(pattern.kind),
+        "key": pattern.key.name,
+        "label": None,
+        "alternatives": [],
+        "roots": [],
+        "confidence": round(pattern.confidence, 4),
+        "links_heard": pattern.links_heard,
+    }
+
+
+def _took_over(effect: TookOver, settings: Settings, links: int) -> dict[str, object]:
+    notes: list[list[float | int]] = []
+    start_s = effect.start_s
+    whole = Chain(
+        pattern=effect.pattern, compass=settings.compass, most_links=settings.most_links
+    ).links()
+    later = (link for link in whole if link.number > effect.link.number)
+    for link in islice(chain([effect.link], later), links):
+        for note in link.notes:
+            onset_s, duration_s = _s(start_s + note.offset_s), _s(note.duration_s)
+            notes.append([onset_s, note.pitch, duration_s, note.velocity])
+        start_s += link.unit_s
+    return {
+        "event": "take-over",
+        "t": _s(effect.at_s),
+        "start_s": _s(effect.start_s),
+        "unit_s": _s(effect.pattern.unit_s),
+        "step_degrees": effect.pattern.step_degrees,
+        "notes": sorted(notes),
+    }
+
+
+def _s(seconds: float) -> float:
+    return round(seconds, 6)
+
+
+def with_key(settings: Settings, key: Key | None) -> Settings:
+    """Return the settings with another key; None leaves them as they are."""
+    return settings if key is None else replace(settings, key=key)
