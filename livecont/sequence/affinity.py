@@ -31,7 +31,8 @@ def affinity(key: Key, widest: int, respelled: float) -> NDArray[np.float32]:
         (usual, usual, 1.0),
     ):
         step = b[np.newaxis, :] - a[:, np.newaxis]
-        rows, columns = np.nonzero(np.abs(step) <= widest)
+        spelled = (a[:, np.newaxis] != NO_STAFF) & (b[np.newaxis, :] != NO_STAFF)
+        rows, columns = np.nonzero(spelled & (np.abs(step) <= widest))
         table[rows, columns, step[rows, columns] + widest] = weight
     table.setflags(write=False)
     return table

@@ -25,7 +25,7 @@ from livecont.sequence.groups import Groups
 from livecont.sequence.lags import LagTable
 from livecont.sequence.pattern import Pattern, PedalMark
 from livecont.sequence.positions import positions_of
-from livecont.sequence.tempo import Timing, timing_of
+from livecont.sequence.tempo import Timing, begins_playing, timing_of
 
 # the key is estimated from the latest notes: each weighs less by this factor a note [fit]
 FORGETTING = 0.985
@@ -146,8 +146,8 @@ class Listener:
         return Prospect(
             alignment=alignment,
             timing=timing,
-            confidence=confidence_of(alignment, timing),
-            whole=alignment.begun >= 1.0,
+            confidence=confidence_of(alignment),
+            whole=alignment.begun >= 1.0 or begins_playing(alignment, timing, self._groups),
         )
 
     def _before(self, start_s: float, key: Key) -> tuple[Spelling, ...]:

@@ -54,7 +54,7 @@ class Pattern:
     `starts_s` are the starts of the links heard, oldest first; `due_s` is when the next link's
     first note is due. `shift_semitones` is the step in semitones where it is the same for every
     note, else None. `before` are the pitches heard before the first of these links, oldest first:
-    the accidentals in force. `confidence` estimates the probability that a musician would agree, 0..1.
+    the accidentals in force. `confidence` estimates the probability that a musician would agree.
     """
 
     unit_s: float

@@ -12,9 +12,8 @@ from livecont.music.key import Key
 from livecont.music.pitch import Spelling
 from livecont.sequence.alignment import Alignment
 from livecont.sequence.groups import Groups, HeardNote
-from livecont.sequence.lags import BEGIN, BOTH, SKIP_ONE
 from livecont.sequence.pattern import Position
-from livecont.sequence.tempo import Timing
+from livecont.sequence.tempo import Timing, first_early
 
 # notes farther than this from where their image leads them to be are not each other's image
 FARTHEST_S = 0.15
@@ -54,9 +53,9 @@ def positions_of(
     later = _link_notes(
         groups, alignment.first_late, alignment.last_late, timing.later_start_s, timing.unit_s
     )
-    first_early = _first_early(alignment, timing, groups)
+    first = first_early(alignment, timing.start_s, groups)
     earlier = _link_notes(
-        groups, first_early, alignment.first_late - 1, timing.start_s, timing.earlier_unit_s
+        groups, first, alignment.first_late - 1, timing.start_s, timing.earlier_unit_s
     )
     pairs = _pairs(earlier, later, alignment.step_degrees, key, timing.unit_s)
     images = {id(b): a for a, b, _ in pairs}
@@ -70,18 +69,6 @@ def positions_of(
 
 def _lowest(position: Position) -> int:
     return min(spelling.midi for spelling in position.heard if spelling is not None)
-
-
-def _first_early(alignment: Alignment, timing: Timing, groups: Groups) -> int:
-    """The earlier link's first group."""
-    for cell in alignment.cells:
-        if cell.late == alignment.first_late and cell.move in (BOTH, SKIP_ONE, BEGIN):
-            return max(cell.early, groups.first)
-    number = alignment.first_late
-    tolerance_s = FARTHEST_UNITS * timing.earlier_unit_s
-    while number > groups.first and groups[number - 1].onset_s >= timing.start_s - tolerance_s:
-        number -= 1
-    return number
 
 
 def _link_notes(

@@ -9,9 +9,15 @@ from dataclasses import dataclass
 
 from livecont.sequence.alignment import Alignment, lag_seconds
 from livecont.sequence.groups import Groups
+from livecont.sequence.lags import EXTRA
 
 # how much the latest lag says of the next one, beside the mean over the link [fit]
 LATEST_SHARE = 0.5
+# onsets so little before a link's start still belong to it
+EARLY_S = 0.04
+# a link begins the playing where it starts so near to it, after a silence of a link or a breath
+BEGIN_UNITS = 0.06
+BREATH_S = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +37,28 @@ class Timing:
     def unit_s(self) -> float:
         """Length of the later link, taken for the next one's too."""
         return self.due_s - self.later_start_s
+
+
+def first_early(alignment: Alignment, start_s: float, groups: Groups) -> int:
+    """Return the earlier link's first group: the partner of the later one's, or by time."""
+    for cell in alignment.cells:
+        if cell.late == alignment.first_late and cell.move != EXTRA:
+            return max(cell.early, groups.first)
+    number = alignment.first_late
+    while number > groups.first and groups[number - 1].onset_s >= start_s - EARLY_S:
+        number -= 1
+    return number
+
+
+def begins_playing(alignment: Alignment, timing: Timing, groups: Groups) -> bool:
+    """Whether the earlier link is where the player began, after a silence or at all."""
+    first = first_early(alignment, timing.start_s, groups)
+    if abs(groups[first].onset_s - timing.start_s) > BEGIN_UNITS * timing.unit_s:
+        return False
+    if first == groups.first:
+        return groups.first == 0
+    silence_s = groups[first].onset_s - groups[first - 1].onset_s
+    return silence_s > max(BREATH_S, timing.unit_s)
 
 
 def timing_of(alignment: Alignment, groups: Groups) -> Timing | None:

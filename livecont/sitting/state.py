@@ -1,0 +1,122 @@
+"""The state of a sitting, and when the next link is to be decided.
+
+Conventions: as in `sitting.events`. Values only; the transitions are in `sitting.machine`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from livecont.sequence.listener import Listener, Prospect
+from livecont.sequence.pattern import Link, Pattern
+from livecont.sitting.events import Settings, Start
+from livecont.sitting.snapshot import Phase
+
+# a link is drawn up and handed over so long before it is due
+LEAD_S = 0.03
+# where it is not certain that the player stops, he is given so much longer to play the due note
+GRACE_S = 0.08
+# on-pause: no key for so long after the next note was due is a pause
+PAUSE_S = 0.3
+# units that differ by less are the same sequence, carried on by the player
+SAME_UNIT = 0.2
+# how much of the newest link must have its image before a pause alone may start the next
+BEGUN_FOR_PAUSE = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """To sound the next link: drawn up at `decide_s`, due at `due_s`, not sounded before `from_s`.
+
+    The chain keeps the time of `due_s`; notes of the link that fall before `from_s` sound then.
+    """
+
+    prospect: Prospect
+    decide_s: float
+    due_s: float
+    from_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Armed:
+    """A plan carried out so far: its link is with the sounding side and starts unless cancelled."""
+
+    plan: Plan
+    decided_s: float
+    pattern: Pattern
+    link: Link
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sounding:
+    """What livecont plays: links drawn up so far, and when each that was sent starts."""
+
+    pattern: Pattern
+    links: tuple[Link, ...]
+    starts_s: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Followed:
+    """A sequence that the player carried on by himself after a take-over."""
+
+    step_degrees: int
+    unit_s: float
+    next_boundary: int  # the number of groups after which his next link is whole
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """A sitting. `groups` counts groups of onsets heard; `last_end` is why the last chain ended."""
+
+    settings: Settings
+    listener: Listener
+    now_s: float = 0.0
+    phase: Phase = Phase.LISTENING
+    prospect: Prospect | None = None
+    draw_s: float | None = None
+    pattern: Pattern | None = None
+    coming: tuple[Link, ...] = ()
+    rest: Iterator[Link] | None = None
+    plan: Plan | None = None
+    armed: Armed | None = None
+    sounding: Sounding | None = None
+    followed: Followed | None = None
+    groups: int = 0
+    last_end: str | None = None
+
+
+def plan_for(state: State, prospect: Prospect) -> Plan | None:
+    """Return when to decide on the next link, given what stands now; None: not yet, or on cue."""
+    due_s = prospect.timing.due_s
+    start = state.settings.start
+    if start is Start.ON_CUE:
+        return None
+    if start is Start.ON_PAUSE:
+        at_s = due_s + PAUSE_S
+        return Plan(prospect=prospect, decide_s=at_s - LEAD_S, due_s=at_s, from_s=at_s)
+    if prospect.whole and not _inside_a_followed_link(state, prospect):
+        return Plan(prospect=prospect, decide_s=due_s - LEAD_S, due_s=due_s, from_s=due_s)
+    if prospect.whole or prospect.alignment.begun >= BEGUN_FOR_PAUSE:
+        from_s = due_s + GRACE_S
+        return Plan(prospect=prospect, decide_s=due_s - LEAD_S, due_s=due_s, from_s=from_s)
+    return None
+
+
+def is_followed(followed: Followed, prospect: Prospect) -> bool:
+    """Whether a prospect is the sequence that the player carries on by himself."""
+    unit_s = prospect.timing.unit_s
+    return (
+        followed.step_degrees == prospect.alignment.step_degrees
+        and abs(unit_s - followed.unit_s) <= SAME_UNIT * unit_s
+    )
+
+
+def _inside_a_followed_link(state: State, prospect: Prospect) -> bool:
+    followed = state.followed
+    return (
+        followed is not None
+        and is_followed(followed, prospect)
+        and state.groups != followed.next_boundary
+    )

@@ -1,0 +1,52 @@
+"""A sitting in virtual time: events with their times in, effects out, as fast as it goes.
+
+The very same machine as in life; only the clock is data. After the last event time runs on as long
+as the sitting asks to be woken, within a bound. Pure, so the same events give the same effects.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from livecont.sitting.events import Effect, Quit, Settings, SittingEvent, Tick, TookOver, Wake
+from livecont.sitting.machine import State, begin, step
+
+# after the last event, so much time at most
+AFTERMATH_S = 60.0
+
+
+def run(
+    settings: Settings, events: Iterable[SittingEvent], aftermath_s: float = AFTERMATH_S
+) -> Iterator[Effect]:
+    """Yield the effects of a whole sitting, in order; it ends with a `Quit`.
+
+    `events` in time order. Ticks are given exactly when asked for.
+    """
+    state = begin(settings)
+    wake_s: float | None = None
+    last_s = 0.0
+    for event in events:
+        last_s = event.at_s
+        while wake_s is not None and wake_s < event.at_s:
+            state, wake_s, effects = _give(state, Tick(at_s=wake_s))
+            yield from effects
+        state, wake_s, effects = _give(state, event)
+        yield from effects
+    end_s = last_s + aftermath_s
+    while wake_s is not None and wake_s <= end_s:
+        state, wake_s, effects = _give(state, Tick(at_s=wake_s))
+        yield from effects
+    state, wake_s, effects = _give(state, Quit(at_s=max(state.now_s, last_s)))
+    yield from effects
+
+
+def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple[Effect, ...]]:
+    """One step; the time to be woken at is kept apart from the other effects."""
+    state, effects = step(state, event)
+    wakes = [effect.at_s for effect in effects if isinstance(effect, Wake)]
+    return state, wakes[-1] if wakes else None, tuple(e for e in effects if not isinstance(e, Wake))
+
+
+def take_overs(effects: Iterable[Effect]) -> tuple[TookOver, ...]:
+    """Return only the take-overs, in order."""
+    return tuple(effect for effect in effects if isinstance(effect, TookOver))
