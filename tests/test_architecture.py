@@ -168,9 +168,10 @@ def test_files_and_functions_stay_readable() -> None:
         if source.count("\n") > MOST_FILE_LINES:
             too_long.append(str(path))
         for node in ast.walk(ast.parse(source)):
-            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-                if length(node) > MOST_FUNCTION_LINES:
-                    too_long.append(f"{path}:{node.lineno} {node.name}")
+            if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                continue
+            if length(node) > MOST_FUNCTION_LINES:
+                too_long.append(f"{path}:{node.lineno} {node.name}")
     assert too_long == []
 
 
