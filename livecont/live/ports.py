@@ -1,0 +1,249 @@
+"""The MIDI ports of this machine: which there are, and listening to one.
+
+What rtmidi does not tell (seen with 1.5.8): that a port was unplugged, `is_port_open` stays true;
+that a JACK server died, its clients go on listing its ports out of shared memory. Closing a client
+of a dead JACK server ends the process (segmentation fault). A new client costs 20 to 33 ms with
+the interpreter locked, asking one that exists 25 us. So:
+
+- one client is kept for asking (`Roster`);
+- under JACK the roster sends itself a byte through the server, once a look: no byte, no server;
+- clients of a dead server are abandoned, never closed.
+
+Conventions: rtmidi is imported late; without it, or without a MIDI system, everything that does not
+need ports goes on working. `ports.py` only listens; sounding opens its output in its own process.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import itertools
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+from livecont.errors import PortError, unknown
+from livecont.live.port_names import OWN
+from livecont.live.quiet import silenced_stderr
+
+API_VARIABLE = "LIVECONT_MIDI_API"
+APIS: Mapping[str, str] = MappingProxyType(
+    {
+        "jack": "API_UNIX_JACK",
+        "alsa": "API_LINUX_ALSA",
+        "coremidi": "API_MACOSX_CORE",
+        "winmm": "API_WINDOWS_MM",
+    }
+)
+_SILENT_LOOKS = 2  # so many looks without our own byte mean that the server is gone
+_PULSE = b"\xfe"  # active sensing, which means nothing to anybody
+
+_pulses = itertools.count()
+
+Heard = Callable[[tuple[Sequence[int], float], object], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PortList:
+    """What there is; `missing` says what keeps MIDI from working, None where it works."""
+
+    api: str | None
+    inputs: tuple[str, ...] = ()
+    outputs: tuple[str, ...] = ()
+    missing: str | None = None
+
+
+def list_ports(api: str | None = None) -> PortList:
+    """Return the ports of this machine; no MIDI system is an answer, not an error.
+
+    Raises:
+        ConfigError: an API that is none.
+    """
+    try:
+        roster = Roster(api)
+    except PortError as error:
+        return PortList(api=None, missing=str(error))
+    try:
+        return PortList(api=roster.api, inputs=roster.inputs(), outputs=roster.outputs())
+    finally:
+        roster.close()
+
+
+class Roster:
+    """Says which ports there are, from clients that stay.
+
+    Raises:
+        PortError: no MIDI system.
+        ConfigError: an API that is none.
+    """
+
+    def __init__(self, api: str | None = None) -> None:
+        self._rtmidi = _import_rtmidi()
+        self.api, self._inputs = _first_client(self._rtmidi, api)
+        self.api_number = int(getattr(self._rtmidi, APIS[self.api]))
+        self._outputs = _new_client(self._rtmidi, self._rtmidi.MidiOut, self.api)
+        self._silent_looks = 0
+        self._pulsed = False
+        if self.api == "jack":
+            self._join_pulse()
+
+    def inputs(self) -> tuple[str, ...]:
+        """Return the names of the ports that can be listened to."""
+        return self._names(self._inputs)
+
+    def outputs(self) -> tuple[str, ...]:
+        """Return the names of the ports that can be sent to."""
+        return self._names(self._outputs)
+
+    def alive(self) -> bool:
+        """Whether the MIDI system still answers; to be asked at every look, some time apart."""
+        if self.api != "jack":
+            return True
+        came = False
+        while self._inputs.get_message() is not None:
+            came = True
+        self._silent_looks = 0 if came or not self._pulsed else self._silent_looks + 1
+        if self._silent_looks >= _SILENT_LOOKS:
+            return False
+        self._outputs.send_message(_PULSE)
+        self._pulsed = True
+        return True
+
+    def answers(self) -> bool:
+        """Whether the MIDI system is there at this moment; costs a new client under JACK."""
+        if self.api != "jack":
+            return True
+        try:
+            _new_client(self._rtmidi, self._rtmidi.MidiIn, self.api).delete()
+        except PortError:
+            return False
+        return True
+
+    def close(self, *, answers: bool | None = None) -> None:
+        """Let go of the clients; of a system that does not answer they are abandoned instead."""
+        clients = (self._inputs, self._outputs)
+        if not (self.answers() if answers is None else answers):
+            abandon(*clients)
+            return
+        with silenced_stderr():
+            for client in clients:
+                client.close_port()
+                client.delete()
+
+    def _join_pulse(self) -> None:
+        self._inputs.ignore_types(sysex=True, timing=True, active_sense=False)
+        with silenced_stderr():
+            mark = f"pulse {os.getpid()}-{next(_pulses)}"  # others of ours may run
+            self._inputs.open_virtual_port(mark)
+            names = self._outputs.get_ports()
+            ours = [name for name in names if name.endswith(f":{mark}")]
+            if not ours:
+                raise PortError("the JACK server hides our own port: restart it")
+            self._outputs.open_port(names.index(ours[0]), "pulse")
+
+    def _names(self, client: Any) -> tuple[str, ...]:
+        try:
+            return tuple(client.get_ports())
+        except self._rtmidi.RtMidiError as error:
+            raise PortError(f"the MIDI system does not answer ({error}): start it again") from error
+
+
+class InputPort:
+    """One input being listened to.
+
+    Raises:
+        PortError: it is not there, or busy.
+    """
+
+    def __init__(self, roster: Roster, name: str, heard: Heard) -> None:
+        self.name = name
+        self._client = _listen(roster.api, name, heard)
+
+    def close(self) -> None:
+        """Stop listening. Only while the MIDI system is there."""
+        client, self._client = self._client, None
+        if client is not None:
+            with silenced_stderr():
+                client.cancel_callback()
+                client.close_port()
+                client.delete()
+
+    def abandon(self) -> None:
+        """Stop listening to a MIDI system that is gone."""
+        client, self._client = self._client, None
+        if client is not None:
+            abandon(client)
+
+
+def abandon(*clients: object) -> None:
+    """Keep clients of a dead MIDI system from ever being closed, which would end this process."""
+    for client in clients:
+        ctypes.pythonapi.Py_IncRef(ctypes.py_object(client))
+
+
+def _listen(api: str, name: str, heard: Heard) -> Any:
+    rtmidi = _import_rtmidi()
+    client = _new_client(rtmidi, rtmidi.MidiIn, api)
+    try:
+        names = client.get_ports()
+        if name not in names:
+            raise PortError(f"MIDI input {name!r} is not there: plug it in again")
+        # system exclusive may be endless; of the others rtmidi would not count the time
+        client.ignore_types(sysex=True, timing=False, active_sense=False)
+        client.set_callback(heard)
+        with silenced_stderr():
+            client.open_port(names.index(name), "in")
+    except rtmidi.RtMidiError as error:
+        client.delete()
+        raise PortError(
+            f"MIDI input {name!r} can't be opened ({error}): close the program that has it"
+        ) from error
+    except PortError:
+        client.delete()
+        raise
+    return client
+
+
+def _import_rtmidi() -> Any:
+    try:
+        import rtmidi
+    except ImportError as error:
+        what = "apt install libasound2" if "asound" in str(error) else "pip install python-rtmidi"
+        raise PortError(f"MIDI ports can't be used ({error}): {what}") from error
+    return rtmidi
+
+
+def _first_client(rtmidi: Any, api: str | None) -> tuple[str, Any]:
+    """Return the first MIDI system that answers, and a client of it."""
+    wanted = (api or os.environ.get(API_VARIABLE, "")).strip().casefold()
+    if wanted and wanted not in APIS:
+        raise unknown("MIDI system", wanted, APIS)
+    compiled = set(rtmidi.get_compiled_api())
+    names = [name for name, number in APIS.items() if getattr(rtmidi, number) in compiled]
+    faults: list[str] = []
+    for name in names:
+        if wanted and name != wanted:
+            continue
+        try:
+            return name, _new_client(rtmidi, rtmidi.MidiIn, name)
+        except PortError as error:
+            faults.append(str(error))
+    if not faults:
+        raise PortError(f"{wanted} is not a MIDI system of this platform: {', '.join(names)}")
+    raise PortError(f"no MIDI system: {_advice()}")
+
+
+def _new_client(rtmidi: Any, kind: Any, api: str) -> Any:
+    try:
+        with silenced_stderr():
+            return kind(getattr(rtmidi, APIS[api]), name=f"{OWN} ports")
+    except rtmidi.RtMidiError as error:
+        raise PortError(f"the MIDI system {api} does not answer ({error}): start it") from error
+
+
+def _advice() -> str:
+    if sys.platform == "linux":
+        return "load the kernel's sequencer (modprobe snd-seq) or start a JACK server"
+    return "restart the system's MIDI service, or the machine"

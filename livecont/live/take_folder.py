@@ -1,0 +1,261 @@
+"""Where takes are kept, what is there, and mending what a kill left behind.
+
+Conventions: a take is `<date>_<time>.mid`, with a counter where that is taken; while its sitting
+goes on, and after a kill, its journal (`.take`) lies beside it. A journal whose writer lives is
+locked; the operating system frees the lock when the writer dies. No file that was there before is
+ever written over: a MIDI file that somebody has changed since stays, and the mended take gets
+a name of its own.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import IO, BinaryIO
+
+import mido
+
+from livecont.live.journal import Journal, fingerprint, read_journal
+from livecont.live.take_file import LIVECONT, PLAYER, Entry, EntryKind, take_file
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+DATA_VARIABLE = "LIVECONT_DATA"
+JOURNAL_SUFFIX, TAKE_SUFFIX = ".take", ".mid"
+MOST_BYTES = 64 * 2**20  # a day of dense playing has about a fifth of it
+MOST_NAMES = 10_000
+_LOCK_AT = 2**40  # Windows bars others from locked bytes: one that no file has
+
+
+class TakeState(StrEnum):
+    """How a take on disk is."""
+
+    WHOLE = "whole"
+    UNFINISHED = "unfinished"  # a journal without its writer: to be mended
+    IN_USE = "in use"  # its sitting goes on
+    UNREADABLE = "unreadable"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeOnDisk:
+    """A take: `played` and `sounded` count the notes of player and livecont."""
+
+    path: Path
+    state: TakeState
+    length_s: float = 0.0
+    played: int = 0
+    sounded: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mended:
+    """What became of one journal: `take` None where it held nothing, `trouble` why it stays."""
+
+    journal: Path
+    take: Path | None
+    trouble: str | None = None
+
+
+def data_folder() -> Path:
+    """Return the folder for livecont's own files on this platform.
+
+    `LIVECONT_DATA` in the environment names another.
+    """
+    named = os.environ.get(DATA_VARIABLE)
+    if named:
+        return Path(named).expanduser()
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+    return base / "livecont"
+
+
+def default_take_folder() -> Path:
+    """Return where takes go when nothing else was chosen."""
+    return data_folder() / "takes"
+
+
+def names(folder: Path, started: datetime) -> Iterator[Path]:
+    """Yield the names that a take started then may have, without their suffix, best first."""
+    stem = f"{started:%Y-%m-%d_%H-%M-%S}"
+    yield folder / stem
+    for number in range(2, MOST_NAMES):
+        yield folder / f"{stem}_{number}"
+
+
+def reserve(folder: Path, started: datetime) -> tuple[Path, BinaryIO]:
+    """Make a take's two files, empty, under a name that nothing has; return both.
+
+    The journal comes open and locked.
+
+    Raises:
+        OSError: the folder can't be written to.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    for stem in names(folder, started):
+        journal_path, path = stem.with_suffix(JOURNAL_SUFFIX), stem.with_suffix(TAKE_SUFFIX)
+        try:
+            journal = journal_path.open("xb", buffering=0)
+        except FileExistsError:
+            continue
+        if not lock(journal):  # another one mends it this moment, thinking it left behind
+            journal.close()
+            continue
+        try:
+            with path.open("xb"):
+                pass
+        except FileExistsError:
+            journal.close()
+            journal_path.unlink(missing_ok=True)
+            continue
+        return path, journal
+    raise FileExistsError(f"{MOST_NAMES} takes of one second in {folder}")
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all, over an earlier version of its own."""
+    beside = path.with_name(f".{path.name}.new")
+    try:
+        with beside.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def lock(file: IO[bytes]) -> bool:
+    """Lock an open journal for its writer; return False where another has it."""
+    try:
+        if sys.platform == "win32":
+            here = file.tell()
+            file.seek(_LOCK_AT)
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+            file.seek(here)
+        else:
+            fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def list_takes(folder: Path) -> tuple[TakeOnDisk, ...]:
+    """Return the takes in a folder, by name; none where there is no folder."""
+    if not folder.is_dir():
+        return ()
+    journals = {path.stem: path for path in folder.glob(f"*{JOURNAL_SUFFIX}")}
+    found = [_of_journal(path) for path in journals.values()]
+    found += [
+        _of_file(path) for path in folder.glob(f"*{TAKE_SUFFIX}") if path.stem not in journals
+    ]
+    return tuple(sorted(found, key=lambda take: take.path.name))
+
+
+def repair_takes(folder: Path) -> tuple[Mended, ...]:
+    """Make MIDI files of the journals that a kill left behind; running sittings are left alone."""
+    if not folder.is_dir():
+        return ()
+    mended = (_mend(path) for path in sorted(folder.glob(f"*{JOURNAL_SUFFIX}")))
+    return tuple(one for one in mended if one is not None)
+
+
+def _mend(path: Path) -> Mended | None:
+    try:
+        with path.open("r+b") as file:
+            if not lock(file) or not path.exists():
+                return None
+            journal = read_journal(file) if _fits(file) else None
+        if journal is None:
+            return Mended(journal=path, take=None, trouble="not a journal that can be read")
+        take = _write_mended(path.with_suffix(TAKE_SUFFIX), journal)
+        path.unlink()
+    except OSError as error:
+        return Mended(journal=path, take=None, trouble=str(error))
+    return Mended(journal=path, take=take)
+
+
+def _write_mended(path: Path, journal: Journal) -> Path | None:
+    """Write a journal's take over its earlier version, or beside what is not that."""
+    before = path.read_bytes() if path.exists() else None
+    own = before is None or not before or fingerprint(before) in journal.written
+    if not any(entry.data for entry in journal.entries):
+        if own:
+            path.unlink(missing_ok=True)
+        return None
+    data = take_file(journal.entries, title=f"livecont take, {journal.started}")
+    if own:
+        replace_file(path, data)
+        return path
+    for number in range(1, MOST_NAMES):
+        other = path.with_name(f"{path.stem}_mended{number}{TAKE_SUFFIX}")
+        try:
+            with other.open("xb") as file:
+                file.write(data)
+        except FileExistsError:
+            continue
+        return other
+    raise FileExistsError(f"no free name beside {path}")
+
+
+def _of_journal(path: Path) -> TakeOnDisk:
+    try:
+        with path.open("r+b") as file:
+            in_use = not lock(file)
+            journal = read_journal(file) if _fits(file) else None
+    except OSError:
+        journal, in_use = None, False
+    if journal is None:
+        return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
+    return TakeOnDisk(
+        path=path.with_suffix(TAKE_SUFFIX),
+        state=TakeState.IN_USE if in_use else TakeState.UNFINISHED,
+        length_s=max((entry.at_s for entry in journal.entries), default=0.0),
+        played=_strikes(journal.entries, EntryKind.PLAYED),
+        sounded=_strikes(journal.entries, EntryKind.SOUNDED),
+    )
+
+
+def _strikes(entries: tuple[Entry, ...], kind: EntryKind) -> int:
+    return sum(
+        entry.kind is kind and entry.data[0] & 0xF0 == 0x90 and entry.data[2] > 0
+        for entry in entries
+    )
+
+
+def _fits(file: IO[bytes]) -> bool:
+    return os.fstat(file.fileno()).st_size <= MOST_BYTES
+
+
+def _of_file(path: Path) -> TakeOnDisk:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
+        midi = mido.MidiFile(path)
+        counts = {track.name: _count_strikes(track) for track in midi.tracks}
+        length_s = float(midi.length)
+    except Exception:  # a broken file makes mido raise nearly anything
+        return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
+    return TakeOnDisk(
+        path=path,
+        state=TakeState.WHOLE,
+        length_s=length_s,
+        played=counts.get(PLAYER, 0),
+        sounded=counts.get(LIVECONT, 0),
+    )
+
+
+def _count_strikes(track: mido.MidiTrack) -> int:
+    return sum(message.type == "note_on" and message.velocity > 0 for message in track)
