@@ -40,7 +40,8 @@ class Costs:
     # longest lag, in groups of onsets and in seconds (two bars of slow 4/4)
     longest_groups: int = 128
     longest_s: float = 12.0
-    widest_step: int = 6
+    # the widest step of a sequence: a fifth up or down [trade]
+    widest_step: int = 4
 
 
 COSTS = Costs()

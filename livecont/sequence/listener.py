@@ -17,7 +17,7 @@ from livecont.music.keyfinding import key_scores
 from livecont.music.pitch import Spelling
 from livecont.sequence.affinity import affinity
 from livecont.sequence.alignment import Alignment, musicians_choice, standing_alignments
-from livecont.sequence.confidence import confidence_of
+from livecont.sequence.confidence import confidence_of, likelihood_of
 from livecont.sequence.continuation import kind_of
 from livecont.sequence.costs import COSTS, Costs
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
@@ -35,6 +35,8 @@ CHANGE_MARGIN = 0.06
 MOST_PEDALS = 256
 DEFAULT_KEY = Key(letter=0, alter=0, mode="major")
 MOST_BEFORE = 48
+# an alignment less likely than this is not looked at more closely [fit]
+WORTH_A_LOOK = 0.25
 EARLY_S = 0.02
 
 
@@ -44,7 +46,6 @@ class Prospect:
 
     alignment: Alignment
     timing: Timing
-    confidence: float
     whole: bool
 
 
@@ -128,7 +129,7 @@ class Listener:
             pedals=self._pedal_marks(timing),
             starts_s=(timing.start_s, timing.later_start_s),
             due_s=timing.due_s,
-            confidence=prospect.confidence,
+            confidence=confidence_of(positions, key),
             links_heard=max(2, int(alignment.links + 0.01)),
             before=self._before(timing.start_s, key),
         )
@@ -136,7 +137,7 @@ class Listener:
     def _prospect(self) -> Prospect | None:
         standing = standing_alignments(self._table, self._groups, self._costs)
         alignment = musicians_choice(standing, self._groups, self._costs)
-        if alignment is None:
+        if alignment is None or likelihood_of(alignment) < WORTH_A_LOOK:
             return None
         timing = timing_of(alignment, self._groups)
         if timing is None or not 0 < timing.unit_s <= self._costs.longest_s:
@@ -146,7 +147,6 @@ class Listener:
         return Prospect(
             alignment=alignment,
             timing=timing,
-            confidence=confidence_of(alignment),
             whole=alignment.begun >= 1.0 or begins_playing(alignment, timing, self._groups),
         )
 

@@ -114,7 +114,7 @@ def _played(state: State, event: PlayerEvent) -> Outcome:
         state, effects = replace(state, armed=None), (Hush(at_s=state.now_s),)
     prospect = state.listener.hear(event)
     state = replace(state, groups=state.listener.group_count)
-    if prospect is None or prospect.confidence < state.settings.least_confidence:
+    if prospect is None:
         return replace(state, prospect=None, plan=None, draw_s=None), effects
     state = replace(
         state,
