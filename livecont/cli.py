@@ -11,6 +11,8 @@ import sys
 import click
 
 from livecont import __version__
+from livecont.commands.check import check
+from livecont.commands.ports import ports
 from livecont.commands.replay import replay
 from livecont.errors import LivecontError
 
@@ -31,7 +33,8 @@ def livecont() -> None:
     """
 
 
-livecont.add_command(replay)
+for command in (replay, ports, check):
+    livecont.add_command(command)
 
 
 def main(arguments: list[str] | None = None) -> None:

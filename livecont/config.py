@@ -58,6 +58,7 @@ class Preferences:
 
     `input_name` and `output_name` None: chosen by themselves; an output may also be "internal" or
     "none". `thru` None: the player's notes are passed on where the sound is not his keyboard's.
+    `take_folder` None: the folder that the recorder has for itself.
     """
 
     settings: Settings
@@ -65,7 +66,7 @@ class Preferences:
     input_name: str | None
     output_name: str | None
     thru: bool | None
-    take_folder: Path
+    take_folder: Path | None
     controls: Controls
     compasses: Mapping[str, Compass]
 
@@ -201,8 +202,10 @@ def _thru(table: Table) -> bool | None:
     raise table.fault("thru", f'{value!r} is none of true, false, "auto"')
 
 
-def _folder(table: Table) -> Path:
-    text = table.string("take-folder")
+def _folder(table: Table) -> Path | None:
+    text = table.string("take-folder").strip()
+    if not text:
+        return None
     try:
         return Path(text).expanduser()
     except RuntimeError as error:

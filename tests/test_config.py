@@ -49,7 +49,7 @@ def test_defaults() -> None:
         "space": "cue", "s": "stop", "k": "change-key", "q": "quit",
     }  # fmt: skip
     assert chosen.controls.pedals == {SOFT: "cue", SOSTENUTO: "stop"}
-    assert chosen.take_folder.is_absolute()
+    assert chosen.take_folder is None
 
 
 def test_options_win_over_the_file_and_the_file_over_the_defaults(tmp_path: Path) -> None:
