@@ -102,10 +102,10 @@ class EchoGuard:
         return self._path(source).route
 
     @property
-    def longest_s(self) -> float:
-        """The latency of the slowest known route, 0 where there is none."""
-        known = (path.latency_s for path in self._paths.values() if path.route is Route.KNOWN)
-        return max(known, default=0.0)
+    def longest_s(self) -> float | None:
+        """The latency of the slowest known route, None where there is none."""
+        known = [path.latency_s for path in self._paths.values() if path.route is Route.KNOWN]
+        return max(known, default=None)
 
     def forget_route(self, source: str) -> None:
         """Note that an input is (again) listened to: nothing is known of its route."""

@@ -75,9 +75,10 @@ class Hands:
         self._owners: dict[tuple[int, int], str] = {}  # (channel, pitch) -> input
         self._pedals: dict[tuple[int, int], str] = {}  # (channel, controller) -> input
 
-    def holds(self, pitch: int) -> bool:
-        """Whether a key is down on any channel."""
-        return any(held == pitch for _, held in self._owners)
+    @property
+    def pitches(self) -> frozenset[int]:
+        """The keys that are down, on any channel."""
+        return frozenset(pitch for _, pitch in self._owners)
 
     def owns(self, source: str, channel: int, pitch: int) -> bool:
         """Whether a key is down at one input."""

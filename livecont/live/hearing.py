@@ -123,7 +123,9 @@ class Thru:
 
     Channel messages only, without the controls that are taken away from the music. What comes back
     through a loop is not sent round again: a message equal to one that was passed on within
-    `window_s` stays here. The echo guard widens the window where it learns of a longer loop.
+    `RETURN_WINDOW_S` stays here. Where the echo guard has learned of a route, `returns_within_s` is
+    more than 0: then whatever equals a message that was passed on or planned so shortly before
+    stays here.
     """
 
     def __init__(
@@ -133,11 +135,18 @@ class Thru:
         controllers: frozenset[int] = frozenset(),
         pitches: frozenset[int] = frozenset(),
     ) -> None:
-        self.window_s = RETURN_WINDOW_S
+        self.returns_within_s = 0.0
         self._send = send
         self._controllers = controllers
         self._pitches = pitches
         self._passed: dict[bytes, float] = {}
+        self._planned: dict[bytes, float] = {}
+
+    def plan(self, data: bytes, due_s: float) -> None:
+        """Note that livecont itself sends a message then."""
+        if len(self._planned) >= CAPACITY:
+            self._planned.clear()
+        self._planned[data] = due_s
 
     def forward(self, data: bytes, at_s: float) -> bool:
         """Pass a message on; return whether it was."""
@@ -148,14 +157,21 @@ class Thru:
             return False
         if kind <= NOTE_ON and data[1] in self._pitches:
             return False
-        before_s = self._passed.get(data)
-        if before_s is not None and 0.0 <= at_s - before_s < self.window_s:
+        within_s = self.returns_within_s
+        if _returns(self._passed, data, at_s, max(RETURN_WINDOW_S, within_s)):
+            return False
+        if within_s and _returns(self._planned, data, at_s, within_s):
             return False
         if len(self._passed) >= CAPACITY:  # pitch bends by the thousand: forget them
             self._passed.clear()
         self._passed[data] = at_s
         self._send(data)
         return True
+
+
+def _returns(sent: dict[bytes, float], data: bytes, at_s: float, within_s: float) -> bool:
+    sent_s = sent.get(data)
+    return sent_s is not None and 0.0 <= at_s - sent_s < within_s
 
 
 class Ear:

@@ -24,8 +24,9 @@ from livecont.live.messages import CONTROL_CHANGE, NOTE_OFF, NOTE_ON
 from livecont.live.report import SentMessage
 from livecont.live.take_file import Entry, EntryKind, take_file
 from livecont.live.take_folder import repair_takes, replace_file, reserve
+from livecont.live.virtual_keyboard import message_of
 from livecont.music.key import MODE_FIFTHS, Key
-from livecont.sequence.events import KeyDown, KeyUp, PlayerEvent
+from livecont.sequence.events import PlayerEvent
 from livecont.sitting.events import GaveWay, News, TookOver, Understood
 
 FLUSH_S = 0.05
@@ -34,7 +35,6 @@ REST_S_PER_BYTE = 15e-6  # the longer the take, the longer it needs: 0.3 s of wo
 RETRY_S = 1.0
 MOST_UNWRITTEN_BYTES = 8 * 2**20  # a disk that stays full: an hour of dense playing and more
 MOST_QUEUED = 200_000
-RELEASE_VELOCITY = 64  # MIDI 1.0: what is sent where it is not measured
 
 _BEATS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32)  # in a link, for the tempo
 _USUAL_BPM = 100.0
@@ -81,13 +81,7 @@ class TakeRecorder:
 
     def player(self, event: PlayerEvent) -> None:
         """Note what the player did."""
-        if isinstance(event, KeyDown):
-            data = bytes((NOTE_ON | event.channel, event.pitch, event.velocity))
-        elif isinstance(event, KeyUp):
-            data = bytes((NOTE_OFF | event.channel, event.pitch, RELEASE_VELOCITY))
-        else:
-            data = bytes((CONTROL_CHANGE | event.channel, event.controller, event.value))
-        self._put(event.at_s, EntryKind.PLAYED, data)
+        self._put(event.at_s, EntryKind.PLAYED, message_of(event))
 
     def sounded(self, messages: Iterable[SentMessage]) -> None:
         """Note what was sent to the synth; the player's own that passed through is left out."""
