@@ -1,9 +1,9 @@
 """Large figures and letters, drawn for livecont, to be read from two metres.
 
 Conventions: drawn in square dots, two dots to a character's height, so that a figure ten dots high
-takes five lines. `#` is ink. Figures and the letters of the keys have the weight of printed
-numerals, thick stems and thin hairlines; the capitals, six dots high, are for whole words on large
-screens. Every glyph comes with its own width; columns stand two blanks apart in the drawings.
+takes five lines. `#` is ink. All have the weight of printed numerals, thick stems and thin
+hairlines; figures and the letters of the keys are ten dots high, the capitals for whole words on
+large screens eight. Every glyph has its own width; columns stand two blanks apart in the drawings.
 """
 
 from __future__ import annotations
@@ -54,29 +54,47 @@ _ENDLESS = """
 ................
 """
 
-_CAPITALS = """
-A      B      C      D      E     F     G      H      I  J      K      L     M        N
-.###.  ####.  .####  ####.  ####  ####  .####  #...#  #  ....#  #..#.  #...  #.....#  #...#
-#...#  #...#  #....  #...#  #...  #...  #....  #...#  #  ....#  #.#..  #...  ##...##  ##..#
-#...#  ####.  #....  #...#  ###.  ###.  #..##  #####  #  ....#  ##...  #...  #.#.#.#  #.#.#
-#####  #...#  #....  #...#  #...  #...  #...#  #...#  #  #...#  #.#..  #...  #..#..#  #..##
-#...#  #...#  #....  #...#  #...  #...  #...#  #...#  #  #...#  #..#.  #...  #.....#  #...#
-#...#  ####.  .####  ####.  ####  #...  .####  #...#  #  .###.  #...#  ####  #.....#  #...#
+_CAPITALS_A = """
+A         B         C         D         E        F        G          H          I
+...##...  ######..  ..####.#  ######..  #######  #######  ..####.#.  ####.####  ####
+...###..  .##..##.  .##...##  .##..##.  .##...#  .##...#  .##...##.  .##...##.  .##.
+..#.##..  .##..##.  ##.....#  .##...##  .##....  .##....  ##.....#.  .##...##.  .##.
+..#.##..  .#####..  ##......  .##...##  .##.#..  .##.#..  ##.......  .#######.  .##.
+.#...##.  .##..##.  ##......  .##...##  .####..  .####..  ##...####  .##...##.  .##.
+.######.  .##...##  ##.....#  .##...##  .##.#..  .##.#..  ##....##.  .##...##.  .##.
+.#....##  .##..##.  .##...#.  .##..##.  .##...#  .##....  .##...##.  .##...##.  .##.
+###.####  ######..  ..####..  ######..  #######  ####...  ..####.#.  ####.####  ####
 """
 
-_MORE_CAPITALS = """
-O      P      Q       R      S      T      U      V        W        X      Y      Z      ♯      ♭
-.###.  ####.  .###..  ####.  .####  #####  #...#  #.....#  #.....#  #...#  #...#  #####  .#.#.  #..
-#...#  #...#  #...#.  #...#  #....  ..#..  #...#  #.....#  #.....#  .#.#.  #...#  ....#  #####  #..
-#...#  #...#  #...#.  #...#  .###.  ..#..  #...#  .#...#.  #..#..#  ..#..  .#.#.  ...#.  .#.#.  ##.
-#...#  ####.  #.#.#.  ####.  ....#  ..#..  #...#  .#...#.  #.#.#.#  ..#..  ..#..  ..#..  .#.#.  #.#
-#...#  #....  #..##.  #..#.  ....#  ..#..  #...#  ..#.#..  ##...##  .#.#.  ..#..  .#...  #####  #.#
-.###.  #....  .#####  #...#  ####.  ..#..  .###.  ...#...  #.....#  #...#  ..#..  #####  .#.#.  ##.
+_CAPITALS_J = """
+J       K         L        M            N          O         P         Q         R
+..####  ####.###  ####...  ###.....###  ###..####  ..####..  ######..  ..####..  ######..
+...##.  .##..#..  .##....  .##.....##.  .##....#.  .##..##.  .##..##.  .##..##.  .##..##.
+...##.  .##.#...  .##....  .###...###.  .###...#.  ##....##  .##...##  ##....##  .##..##.
+...##.  .###....  .##....  .###...###.  .#.##..#.  ##....##  .##..##.  ##....##  .#####..
+...##.  .####...  .##....  .#.##.#.##.  .#.##..#.  ##....##  .#####..  ##....##  .##.##..
+##.##.  .##.##..  .##....  .#.##.#.##.  .#..##.#.  ##....##  .##.....  ##.##.##  .##..##.
+##.##.  .##..##.  .##...#  .#..##..##.  .#...###.  .##..##.  .##.....  .##.###.  .##..##.
+.###..  ####.###  #######  ###.#..####  ###...##.  ..####..  ####....  ..####.#  ####..##
+"""
+
+_CAPITALS_S = """
+S        T         U         V          W             X         Y         Z        ♯        ♭
+.####.#  ########  ####.###  ####..###  ####.###.###  ###..###  ####.###  #######  ..#..#.  ##....
+##...##  #..##..#  .##...#.  .##....#.  .##..##...#.  .##...#.  .##...#.  #....##  ..#.###  ##....
+##....#  ...##...  .##...#.  .##....#.  .##..##...#.  ..##.#..  ..##.#..  ....##.  .#####.  ##.##.
+.####..  ...##...  .##...#.  ..##..#..  ..##.###.#..  ...##...  ...##...  ...##..  ###.#..  ###.##
+..####.  ...##...  .##...#.  ..##..#..  ..##.#.#.#..  ...##...  ...##...  ..##...  ..#.###  ##..##
+#....##  ...##...  .##...#.  ...###...  ..###..##...  ..#.##..  ...##...  .##....  .#####.  ##..##
+##...##  ...##...  .##...#.  ...##....  ...##..##...  .#...##.  ...##...  ##....#  ###.#..  ##.##.
+#.####.  ..####..  ..####..  ....#....  ...#...#....  ###..###  ..####..  #######  ..#..#.  ####..
 """
 
 _INK = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 Glyph = tuple[str, ...]
+
+FIGURE_HEIGHT = 5  # lines, at scale 1
 
 
 def _drawn(*sheets: str) -> dict[str, Glyph]:
@@ -88,7 +106,7 @@ def _drawn(*sheets: str) -> dict[str, Glyph]:
 
 
 NUMERALS = _drawn(_FIGURES, _LETTERS, _ENDLESS)
-CAPITALS = _drawn(_CAPITALS, _MORE_CAPITALS)
+CAPITALS = _drawn(_CAPITALS_A, _CAPITALS_J, _CAPITALS_S)
 
 
 @lru_cache(maxsize=256)
@@ -103,14 +121,14 @@ def numerals(text: str, tone: Tone, scale: int = 1) -> Block:
 
 @lru_cache(maxsize=256)
 def capitals(text: str, tone: Tone, scale: int = 1) -> Block:
-    """Return a word or two three lines high (times `scale`); unknown signs are left blank."""
-    blank = ("..",) * 6
+    """Return a word or two four lines high (times `scale`); unknown signs are left blank."""
+    blank = ("....",) * 8
     return _set(tuple(CAPITALS.get(sign, blank) for sign in text.upper()), 1, tone, scale)
 
 
 def capitals_width(text: str, scale: int = 1) -> int:
     """Return how wide `capitals` would set a text."""
-    return scale * sum(len(CAPITALS.get(sign, ("..",))[0]) + 1 for sign in text.upper())
+    return scale * sum(len(CAPITALS.get(sign, ("....",))[0]) + 1 for sign in text.upper())
 
 
 def _set(glyphs: tuple[Glyph, ...], gap: int, tone: Tone, scale: int) -> Block:

@@ -81,27 +81,22 @@ def _same(before: Pattern | None, now: Pattern) -> bool:
 
 def _link_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     link = snapshot.sounding
-    if link is None:
-        return []
-    before = None if previous is None or previous.sounding is None else previous.sounding.number
-    phase_before = None if previous is None else previous.phase
-    if snapshot.phase is Phase.READY and snapshot.sounding_start_s is None:
-        waited = phase_before is Phase.READY and before == link.number
-        return [] if waited else [f"link {link.number} waits"]
-    if snapshot.phase is not Phase.SOUNDING:
+    if snapshot.phase is not Phase.SOUNDING or link is None:
         return []
     left = snapshot.links_left
     rest = "no end in sight" if left is None else f"{links_words(left)} left"
-    if phase_before is not Phase.SOUNDING:
+    if previous is None or previous.phase is not Phase.SOUNDING or previous.sounding is None:
         return [f"livecont takes over: link {link.number} sounds, {rest}"]
-    return [] if before == link.number else [f"link {link.number} sounds, {rest}"]
+    if previous.sounding.number == link.number:
+        return []
+    return [f"link {link.number} sounds, {rest}"]
 
 
 def _end_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     """Return how the music went back to the player; without a reason, livecont gave way."""
     if previous is None or previous.phase is not Phase.SOUNDING:
         return []
-    if snapshot.phase in (Phase.SOUNDING, Phase.READY):
+    if snapshot.phase is Phase.SOUNDING:
         return []
     if snapshot.last_end is None:
         return ["livecont gave way: you play on"]

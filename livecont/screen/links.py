@@ -12,7 +12,8 @@ from bisect import bisect_right
 from collections.abc import Sequence
 
 from livecont.screen.glyphs import capitals, capitals_width
-from livecont.screen.listed import Listed, Voice, inner, listed_links, lower, upper
+from livecont.screen.listed import SHORTER, Listed, Voice, inner, listed_links, lower, upper
+from livecont.screen.moment import link_now
 from livecont.screen.typeset import EMPTY, Block, Line, Run, Tone, beside, crop, indent, line
 from livecont.screen.voices import moments
 from livecont.screen.wording import letter_name
@@ -30,13 +31,21 @@ def links_block(snapshot: Snapshot, width: int, height: int) -> Block:
     if snapshot.pattern is None or height <= 0:
         return ()
     starts = moments(snapshot.pattern)
-    listed = listed_links(snapshot, snapshot.pattern, starts)
+    listed = listed_links(snapshot, snapshot.pattern, starts, height)
     if not listed or not starts:
         return ()
     listed, voices, spaced = _chosen(listed, height)
     # a page that is narrow needs every cell for notes
     prefix = _PREFIX if width >= 50 and len(voices) > 1 else _NARROW_PREFIX
-    kept = _kept_columns(listed, starts, voices, width - prefix)
+    widths = _widths(listed, voices)
+    if _total(widths) > width - prefix:
+        shorter = [SHORTER[voice] for voice in voices]
+        short_widths = _widths(listed, shorter)
+        if _total(short_widths) > width - prefix:
+            prefix = _NARROW_PREFIX
+        if _total(short_widths) <= width - prefix:
+            voices, widths = shorter, short_widths
+    kept = _kept_columns(widths, starts, width - prefix)
     block: list[Line] = []
     for i, one in enumerate(listed):
         block += _set_link(one, starts, voices, kept, prefix)
@@ -52,22 +61,29 @@ def large_link(snapshot: Snapshot, width: int) -> Block:
     if snapshot.pattern is None:
         return ()
     starts = moments(snapshot.pattern)
-    listed = listed_links(snapshot, snapshot.pattern, starts)
+    listed = listed_links(snapshot, snapshot.pattern, starts, 2)
     if not listed or not starts:
         return ()
     # before livecont has a link of its own, the last one heard
-    one = listed[0] if snapshot.sounding is not None else listed[min(1, len(listed) - 1)]
+    one = listed[0] if link_now(snapshot) is not None else listed[min(1, len(listed) - 1)]
+    columns = [
+        tuple(
+            letter_name(note) if note is not None else "" for note in (column.upper, column.lower)
+        )
+        for column in one.verse.columns
+    ]
+    widths = [max(map(capitals_width, names)) + 3 for names in columns]
+    if sum(widths) > width:
+        return ()
     at = _place_now(one, starts)
     block: Block = ()
     left = 0
-    for i, (high, _, low) in enumerate(one.verse.columns):
-        tone = Tone.OURS if i == at else one.tone
-        names = [letter_name(note) if note is not None else "" for note in (high, low)]
-        high_cell, low_cell = (capitals(name, tone) or (EMPTY,) * 3 for name in names)
-        column = (*high_cell, EMPTY, *low_cell) if one.verse.has_lower else high_cell
-        block = beside(block, left, column)
-        left += max(map(capitals_width, names)) + 3
-    return (*block, EMPTY) if left <= width else ()
+    for i, names in enumerate(columns):
+        tone = one.tone if at < 0 else Tone.OURS if i <= at else Tone.QUIET
+        high, low = (capitals(name, tone) or (EMPTY,) * 4 for name in names)
+        block = beside(block, left, (*high, EMPTY, *low) if one.verse.has_lower else high)
+        left += widths[i]
+    return (*block, EMPTY)
 
 
 def _place_now(one: Listed, starts: Sequence[float]) -> int:
@@ -95,26 +111,27 @@ def _chosen(listed: list[Listed], height: int) -> tuple[list[Listed], list[Voice
     return sorted(chosen, key=lambda one: one.verse.number), voices, spaced
 
 
+def _widths(listed: Sequence[Listed], voices: Sequence[Voice]) -> list[int]:
+    rows = [map(len, voice(one.verse)) for one in listed for voice in voices]
+    return [max(column) for column in zip(*rows, strict=True)]
+
+
 def _kept_columns(
-    listed: Sequence[Listed], starts: Sequence[float], voices: Sequence[Voice], room: int
+    widths: Sequence[int], starts: Sequence[float], room: int
 ) -> list[tuple[int, int]]:
     """Return (column, its width with white) for the columns that fit: all, or those on beats."""
-    widths = [0] * len(starts)
-    for one in listed:
-        for voice in voices:
-            widths = [max(w, len(cell)) for w, cell in zip(widths, voice(one.verse), strict=True)]
     every = list(range(len(starts)))
     kept = every
-    if _total(widths, kept) > room:
+    if _total(widths) > room:
         for beats in _BEATS:
             kept = [i for i in every if _on_beat(starts[i], beats)]
-            if _total(widths, kept) <= room:
+            if _total([widths[i] for i in kept]) <= room:
                 break
         else:
             kept = every
-    while kept and _total(widths, kept) > room:
+    while kept and _total([widths[i] for i in kept]) > room:
         kept = kept[:-1]
-    spare = room - _total(widths, kept)
+    spare = room - _total([widths[i] for i in kept])
     gap = 1 + min(2, spare // max(1, len(kept)))
     return [(i, widths[i] + gap) for i in kept]
 
@@ -124,8 +141,9 @@ def _on_beat(start: float, beats: int) -> bool:
     return abs(start * beats - round(start * beats)) < 0.2
 
 
-def _total(widths: Sequence[int], kept: Sequence[int]) -> int:
-    return sum(widths[i] + 1 for i in kept)
+def _total(widths: Sequence[int]) -> int:
+    """Return what columns take with a cell of white after each."""
+    return sum(widths) + len(widths)
 
 
 def _set_link(

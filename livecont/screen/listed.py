@@ -11,13 +11,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from livecont.music.pitch import Spelling
+from livecont.screen.moment import link_now, progress
+from livecont.screen.once import once_each
 from livecont.screen.typeset import Tone
 from livecont.screen.voices import Verse, heard_verses, link_verse
-from livecont.screen.wording import letter_name, octave_sign
-from livecont.sequence.pattern import Pattern
+from livecont.screen.wording import OCTAVE_SIGNS, letter_name, octave_sign
+from livecont.sequence.pattern import Link, Pattern
 from livecont.sitting.snapshot import Phase, Snapshot
-
-_MOST_COMING = 12  # more are never on a page
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,61 +34,78 @@ class Listed:
     now: float | None = None
 
 
-def progress(snapshot: Snapshot) -> float | None:
-    """Return which share of the sounding link is over, 0..1; None where none sounds."""
-    if snapshot.phase is not Phase.SOUNDING or snapshot.sounding is None:
-        return None
-    if snapshot.sounding_start_s is None or not snapshot.sounding.unit_s > 0:
-        return None
-    share = (snapshot.at_s - snapshot.sounding_start_s) / snapshot.sounding.unit_s
-    return min(1.0, max(0.0, share))
-
-
-def listed_links(snapshot: Snapshot, pattern: Pattern, starts: Sequence[float]) -> list[Listed]:
-    """Return every link that can be shown, the most wanted first, none twice."""
-    heard = [
-        Listed(verse, "you", Tone.PLAIN, Tone.PLAIN) for verse in heard_verses(pattern, starts)
-    ]
-    current = _current(snapshot, starts)
-    last_number = current[0].verse.number if current else len(heard)
-    coming = [
-        Listed(link_verse(link, starts), "", Tone.QUIET, Tone.QUIET)
-        for link in snapshot.coming[:_MOST_COMING]
-        if link.number > last_number and link.notes
+def listed_links(
+    snapshot: Snapshot, pattern: Pattern, starts: tuple[float, ...], most: int
+) -> list[Listed]:
+    """Return the links that can be shown, at most `most`, the most wanted first, none twice."""
+    heard: list[_Wanted] = [(verse.number, verse) for verse in heard_verses(pattern)]
+    now = link_now(snapshot)
+    current: list[_Wanted] = [] if now is None else [(now.number, now)]
+    last_number = (current or heard)[-1][0] if current or heard else 0
+    coming: list[_Wanted] = [
+        (link.number, link) for link in snapshot.coming if link.number > last_number and link.notes
     ]
     old = [heard[0], heard[-1]] if len(heard) > 1 else heard
     if snapshot.phase is Phase.SOUNDING:
         wanted = current + coming[:1] + old + coming[1:] + heard[-2:0:-1]
     else:
         wanted = current + old + coming + heard[-2:0:-1]
-    return list({one.verse.number: one for one in reversed(wanted)}.values())[::-1]
+    chosen: dict[int, Listed] = {}
+    for number, what in wanted:
+        if len(chosen) < most and number not in chosen:
+            chosen[number] = _listed(snapshot, what, starts)
+    return list(chosen.values())
 
 
-def _current(snapshot: Snapshot, starts: Sequence[float]) -> list[Listed]:
-    if snapshot.sounding is None:
-        return []
-    verse = link_verse(snapshot.sounding, starts)
+_Wanted = tuple[int, Verse | Link]
+
+
+def _listed(snapshot: Snapshot, what: Verse | Link, starts: tuple[float, ...]) -> Listed:
+    if isinstance(what, Verse):
+        return Listed(what, "you", Tone.PLAIN, Tone.PLAIN)
+    verse = link_verse(what, starts)
+    if what is not link_now(snapshot):
+        return Listed(verse, "", Tone.QUIET, Tone.QUIET)
     if snapshot.phase is Phase.SOUNDING:
-        return [Listed(verse, "livecont", Tone.OURS_QUIET, Tone.OURS, progress(snapshot))]
-    return [Listed(verse, "next", Tone.OURS_QUIET, Tone.OURS_QUIET)]
+        return Listed(verse, "livecont", Tone.OURS_QUIET, Tone.OURS, progress(snapshot))
+    return Listed(verse, "next", Tone.OURS_QUIET, Tone.OURS_QUIET)
 
 
 Voice = Callable[[Verse], list[str]]
 
 
+@once_each
 def upper(verse: Verse) -> list[str]:
     """Return the names in the upper line, one a column, empty where none begins."""
     return _with_octaves([column.upper for column in verse.columns])
 
 
+@once_each
 def lower(verse: Verse) -> list[str]:
     """Return the names in the lower line."""
     return _with_octaves([column.lower for column in verse.columns])
 
 
+@once_each
 def inner(verse: Verse) -> list[str]:
     """Return what lies between, the notes of a column joined."""
     return ["·".join(map(letter_name, column.inner)) for column in verse.columns]
+
+
+@once_each
+def short_upper(verse: Verse) -> list[str]:
+    """Return the upper line with the first octave only."""
+    return _first_octave(upper(verse))
+
+
+@once_each
+def short_lower(verse: Verse) -> list[str]:
+    """Return the lower line with the first octave only."""
+    return _first_octave(lower(verse))
+
+
+# what takes less room, for each voice
+SHORTER: dict[Voice, Voice] = {upper: short_upper, lower: short_lower, inner: inner}
 
 
 def _with_octaves(notes: Sequence[Spelling | None]) -> list[str]:
@@ -101,3 +118,8 @@ def _with_octaves(notes: Sequence[Spelling | None]) -> list[str]:
         names.append(letter_name(note) + (octave_sign(note) if note.octave != octave else ""))
         octave = note.octave
     return names
+
+
+def _first_octave(names: Sequence[str]) -> list[str]:
+    first = next((i for i, name in enumerate(names) if name), 0)
+    return [name if i <= first else name.rstrip(OCTAVE_SIGNS) for i, name in enumerate(names)]

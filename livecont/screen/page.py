@@ -8,7 +8,7 @@ pattern, the links, the compass, the foot. Nothing here looks at a clock or a po
 
 from __future__ import annotations
 
-from livecont.screen.glyphs import capitals, capitals_width
+from livecont.screen.glyphs import FIGURE_HEIGHT, capitals, capitals_width
 from livecont.screen.links import large_link, links_block
 from livecont.screen.notes import ScreenNotes
 from livecont.screen.panels import (
@@ -17,6 +17,8 @@ from livecont.screen.panels import (
     headline,
     hints_line,
     invitation,
+    large_invitation,
+    large_statement,
     lately,
     message_line,
     ports_line,
@@ -78,6 +80,23 @@ def _body(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Bl
     return (*said, *links_block(snapshot, width, height - len(said)))
 
 
+def _broad_body(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
+    """Return the same with the step, and where there is room the link of the moment, in capitals.
+
+    A small list of links always stays.
+    """
+    if snapshot.pattern is None:
+        return large_invitation(snapshot, notes, width)
+    said = large_statement(snapshot, width)
+    if snapshot.phase is Phase.ENDED or not said:
+        return _body(snapshot, notes, width, height)
+    large = large_link(snapshot, width)
+    if len(said) + len(large) + 11 <= height:
+        said = (*said, EMPTY, EMPTY, *large)
+    said = (*said, EMPTY)
+    return (*said, *links_block(snapshot, width, height - len(said)))
+
+
 def _foot(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
     """Return the last lines: a message or what was heard, controls and ports, the take."""
     trouble = trouble_line(notes)
@@ -103,8 +122,7 @@ def _page(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Bl
     roomy = height >= 30
     tight = height < 20
     top: list[Line] = [] if tight else [EMPTY]
-    head = _broad_headline if height >= 34 else headline  # room for large words
-    top += [*head(snapshot, notes, measure), rule(measure), EMPTY]
+    top += [*headline(snapshot, notes, measure), rule(measure), EMPTY]
     foot = _foot(snapshot, notes, measure, 1 if tight else 3 if roomy else 2)
     stairs = (height - 28) // 2 if roomy else 1
     ruler = ruler_block(snapshot, measure, 3 + max(0, stairs) if not tight else 3)
@@ -129,9 +147,9 @@ def _narrow(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> 
     if snapshot.pattern is None or snapshot.phase is Phase.ENDED:
         main = _narrow_invitation(snapshot, notes, measure)
     else:
-        column = max(map(width_of, big)) + 3
-        said = (*statement(snapshot, measure - column)[:4],)
-        said = (*to_height(said, len(big) - 1), line(" ".join(words)))
+        column = max(map(width_of, big)) + 3 if big else 0
+        said = to_height(statement(snapshot, measure - column), FIGURE_HEIGHT - 1)
+        said = (*said, line(" ".join(words)))
         main = (*beside(big, column, said), EMPTY)
         room = height - len(top) - len(main) - len(ruler) - len(foot) - 1
         main = (*main, *links_block(snapshot, measure, room))
@@ -153,34 +171,15 @@ def _broad(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> B
     head = _broad_headline(snapshot, notes, measure)
     top = [EMPTY, EMPTY, *head, EMPTY, rule(measure), EMPTY, EMPTY]
     foot = _foot(snapshot, notes, measure, 3)
-    ruler = ruler_block(snapshot, measure, 3 + (height - 36) // 2)
+    ruler = ruler_block(snapshot, measure, 3 + (height - 40) // 2)
     room = height - len(top) - len(ruler) - len(foot) - 3
     inner = measure - _BROAD_COLUMN
-    said: Block = ()
-    if snapshot.phase is not Phase.ENDED:
-        said = _large_words(_motto(snapshot), inner)
-    large = large_link(snapshot, inner) if snapshot.phase is not Phase.ENDED else ()
-    if len(said) + len(large) + 12 <= room:  # or the list below would have no room
-        said = (*said, *large)
-    body = (*said, *_body(snapshot, notes, inner, room - len(said)))
-    main = beside(figure_block(snapshot, 2, _BROAD_COLUMN - 4), _BROAD_COLUMN, body)
+    body = _broad_body(snapshot, notes, inner, room)
+    # the key stands in the headline already, as large
+    big = () if snapshot.pattern is None else figure_block(snapshot, 2, _BROAD_COLUMN - 4)
+    main = beside(big, _BROAD_COLUMN, body)
     block = (*top, *to_height(main, room), EMPTY, *ruler, EMPTY, *foot)
     return indent(block, margin)
-
-
-def _motto(snapshot: Snapshot) -> str:
-    """Return the few words that a class should read: the step, or what to do."""
-    pattern = snapshot.pattern
-    if pattern is None:
-        return "play two links"
-    return step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
-
-
-def _large_words(words: str, width: int) -> Block:
-    """Return words in capitals and a blank line; nothing where they don't fit."""
-    if capitals_width(words) > width:
-        return ()
-    return (*capitals(words, Tone.STRONG), EMPTY)
 
 
 def _broad_headline(snapshot: Snapshot, notes: ScreenNotes, measure: int) -> Block:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from livecont.music.key import Key
 from livecont.music.pitch import accidental
-from livecont.screen.glyphs import numerals
+from livecont.screen.glyphs import capitals, capitals_width, numerals
 from livecont.screen.notes import ScreenNotes
 from livecont.screen.typeset import (
     EMPTY,
@@ -34,6 +34,7 @@ from livecont.screen.wording import (
     step_figures,
     step_words,
 )
+from livecont.sequence.pattern import Pattern
 from livecont.sitting.snapshot import Phase, Snapshot
 
 _INSIDE_NUMERALS = str.maketrans("#b", "♯♭")
@@ -81,6 +82,8 @@ def figure(snapshot: Snapshot, scale: int) -> tuple[Block, tuple[str, ...]]:
         return numerals(_tonic(snapshot.key), Tone.STRONG, scale), (snapshot.key.mode,)
     tone = Tone.OURS if snapshot.phase is Phase.SOUNDING else Tone.STRONG
     left = snapshot.links_left
+    if left is None and snapshot.phase is not Phase.SOUNDING:
+        return (), ()  # still being counted
     if left is None:
         return numerals("∞", tone, scale), ("no end", "in sight")
     words = {0: ("the last link",), 1: ("link left",)}.get(left, ("links left",))
@@ -100,11 +103,41 @@ def statement(snapshot: Snapshot, width: int) -> Block:
         return ()
     words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
     first = spread(line(words, Tone.STRONG), line(str(pattern.kind)), width)
-    pulse = pulse_bpm(pattern)
-    facts = [step_figures(pattern), f"{pattern.unit_s:.2f} s a link"]
-    facts += [f"pulse {pulse}"] if pulse is not None else []
-    facts += [f"{100 * pattern.confidence:.0f} % sure"]
+    facts = _facts(pattern)
+    if sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
+        facts = facts[:-1]  # how sure it is can be spared before a link is
     return (first, *fill(facts, width, Tone.QUIET, gap=" · "))
+
+
+def large_statement(snapshot: Snapshot, width: int) -> Block:
+    """Return the step in capitals with the rest below it; nothing where it does not fit."""
+    pattern = snapshot.pattern
+    if pattern is None:
+        return ()
+    words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
+    if capitals_width(words) > width:
+        return ()
+    facts = [str(pattern.kind), *_facts(pattern)]
+    return (*capitals(words, Tone.STRONG), EMPTY, *fill(facts, width, Tone.PLAIN, gap=" · "))
+
+
+def large_invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
+    """Return what to do, in capitals where they fit, and the rest of the invitation."""
+    rest = invitation(snapshot, notes, width)
+    words = "play two links"
+    if snapshot.phase is Phase.ENDED or capitals_width(words) > width:
+        return rest
+    return (*capitals(words, Tone.STRONG), EMPTY, *rest)
+
+
+def _facts(pattern: Pattern) -> list[str]:
+    pulse = pulse_bpm(pattern)
+    return [
+        step_figures(pattern),
+        f"{pattern.unit_s:.2f} s a link",
+        *([f"pulse {pulse}"] if pulse is not None else []),
+        f"{100 * pattern.confidence:.0f} % sure",
+    ]
 
 
 def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
@@ -187,7 +220,7 @@ def figure_block(snapshot: Snapshot, scale: int, width: int) -> Block:
     big, words = figure(snapshot, scale)
     if big and max(map(width_of, big)) > width:
         big, words = figure(snapshot, 1)
-    block = [*big, *([EMPTY] if scale > 1 and big else [])]
+    block = [*big, *([EMPTY] if big else [])]
     block += [line(text, Tone.PLAIN) for text in words]
     return tuple(crop(runs, width) for runs in block)
 

@@ -1,59 +1,42 @@
-"""A page as a picture: SVG in a plain frame of our own, for the README.
+"""A page as a picture: SVG on paper-coloured ground, for the README.
 
-Conventions: the text stays text; no font is fetched, any monospaced one will do. Sizes in cells and
-lines, as on a terminal.
+Conventions: one cell is 12 by 24 units; text stays text and keeps its columns in any monospaced
+font, block characters are drawn as rectangles so that large figures have no seams. The same page
+gives the same bytes.
 """
 
 from __future__ import annotations
 
-import io
+from collections.abc import Iterator
+from itertools import groupby
 from pathlib import Path
+from xml.sax.saxutils import escape
 
-from rich.console import Console
-from rich.terminal_theme import TerminalTheme
+from rich.cells import cell_len
 
 from livecont.screen.notes import ScreenNotes
 from livecont.screen.page import render
+from livecont.screen.typeset import RED, Line, Tone
 from livecont.sitting.snapshot import Snapshot
 
-# ink and paper, and rich's eight colours for text that asks for them
-_PAPER = TerminalTheme(
-    (250, 247, 240),
-    (38, 34, 30),
-    [
-        (38, 34, 30),
-        (178, 66, 38),
-        (88, 110, 60),
-        (150, 110, 40),
-        (60, 84, 120),
-        (120, 70, 110),
-        (60, 110, 110),
-        (120, 114, 104),
-    ],
-)
+_CELL, _LEADING, _MARGIN = 12, 24, 12
+_BASELINE = 18
+# top and height of a block's ink within its cell, in halves
+_BLOCKS = {"█": (0, 2), "▀": (0, 1), "▄": (1, 1)}
+_SHADES = {"░": 0.18, "▒": 0.5}
 
-# 21 px makes a block character exactly as high as rich's distance of lines, 24.4 px
-_FRAME = """\
-<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img">
+_HEAD = """\
+<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" \
+width="{width}" height="{height}" role="img">
 <style>
-.{unique_id}-matrix {{ font-family: "DejaVu Sans Mono", Menlo, Consolas, monospace; \
-font-size: 21px; white-space: pre; }}
-{styles}
+text {{ font: 19px "DejaVu Sans Mono", Menlo, Consolas, monospace; white-space: pre; }}
+.plain {{ fill: #26221e; }}
+.strong {{ fill: #26221e; font-weight: bold; }}
+.quiet {{ fill: #7d766c; }}
+.ours {{ fill: {red}; font-weight: bold; }}
+.ours-quiet {{ fill: {red}; }}
 </style>
-<defs>
-<clipPath id="{unique_id}-clip-terminal">
-<rect width="{terminal_width}" height="{terminal_height}"/>
-</clipPath>
-{lines}
-</defs>
 <rect width="{width}" height="{height}" rx="6" fill="#faf7f0"/>
-<g transform="translate({terminal_x}, 24)" clip-path="url(#{unique_id}-clip-terminal)">
-{backgrounds}
-<g class="{unique_id}-matrix">
-{matrix}
-</g>
-</g>
-</svg>
 """
 
 
@@ -65,18 +48,39 @@ def picture(
     Raises:
         OSError: where the file can't be written.
     """
-    console = Console(
-        record=True,
-        width=width,
-        height=height,
-        file=io.TextIOWrapper(io.BytesIO(), encoding="utf-8"),
-        force_terminal=True,
-        color_system="truecolor",
-        legacy_windows=False,
-        no_color=False,
+    sheet = render(snapshot, width=width, height=height, notes=notes)
+    parts = [
+        _HEAD.format(
+            width=width * _CELL + 2 * _MARGIN, height=height * _LEADING + 2 * _MARGIN, red=RED
+        )
+    ]
+    for row, runs in enumerate(sheet.lines):
+        parts += _drawn(runs, _MARGIN + row * _LEADING)
+    path.write_text("".join(parts) + "</svg>\n", encoding="utf-8", newline="\n")
+
+
+def _drawn(runs: Line, top: int) -> Iterator[str]:
+    """Yield a line's text and blocks."""
+    left = _MARGIN
+    for text, tone in runs:
+        for sign, group in groupby(text, key=lambda c: c if c in _BLOCKS or c in _SHADES else ""):
+            part = "".join(group)
+            cells = cell_len(part) * _CELL
+            if sign:
+                yield _block(sign, left, top, cells, tone)
+            elif part.strip():
+                yield (
+                    f'<text class="{tone}" x="{left}" y="{top + _BASELINE}" textLength="{cells}" '
+                    f'lengthAdjust="spacingAndGlyphs">{escape(part)}</text>\n'
+                )
+            left += cells
+
+
+def _block(sign: str, left: int, top: int, cells: int, tone: Tone) -> str:
+    half = _LEADING // 2
+    start, halves = _BLOCKS.get(sign, (0, 2))
+    opacity = f' opacity="{_SHADES[sign]}"' if sign in _SHADES else ""
+    return (
+        f'<rect class="{tone}" x="{left}" y="{top + start * half}" width="{cells}" '
+        f'height="{halves * half}" shape-rendering="crispEdges"{opacity}/>\n'
     )
-    console.print(render(snapshot, width=width, height=height, notes=notes), end="")
-    svg = console.export_svg(
-        title="livecont", theme=_PAPER, code_format=_FRAME, unique_id="livecont"
-    )
-    path.write_text(svg, encoding="utf-8")

@@ -10,25 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from rich.cells import cell_len
 
 from livecont.music.compass import Compass
 from livecont.music.pitch import spell_at
+from livecont.screen.moment import link_now
 from livecont.screen.typeset import EMPTY, Block, Line, Run, Tone, clean, crop, width_of
+from livecont.screen.voices import Span, link_span, span_of
 from livecont.screen.wording import octave_sign
-from livecont.sequence.pattern import Link
 from livecont.sitting.snapshot import Phase, Snapshot
 
-_ENDLESS = 10_000
-
-
-class Span(NamedTuple):
-    """The outer pitches of a link."""
-
-    lowest: int
-    highest: int
+_Coming = tuple[int, Span]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +77,10 @@ def ruler_block(snapshot: Snapshot, width: int, height: int) -> Block:
 
 def _current(snapshot: Snapshot) -> Span | None:
     """Return the span of the link that sounds or waits, else of the last one that was heard."""
-    if snapshot.sounding is not None:
-        pitches = [note.pitch for note in snapshot.sounding.notes]
-    else:
-        pitches = [note.midi for note in (snapshot.links_heard or ((),))[-1]]
-    return Span(min(pitches), max(pitches)) if pitches else None
+    now = link_now(snapshot)
+    if now is not None:
+        return link_span(now)
+    return span_of(note.midi for note in (snapshot.links_heard or ((),))[-1])
 
 
 def _titled(rule: Line, compass: Compass, width: int) -> Line:
@@ -99,9 +91,15 @@ def _titled(rule: Line, compass: Compass, width: int) -> Line:
     return rule
 
 
-def _coming(snapshot: Snapshot) -> tuple[Link, ...]:
-    after = snapshot.sounding.number if snapshot.sounding is not None else -_ENDLESS
-    return tuple(link for link in snapshot.coming if link.number > after and link.notes)
+def _coming(snapshot: Snapshot) -> tuple[_Coming, ...]:
+    """Return the numbers and spans of the links after the one that sounds or waits."""
+    now = link_now(snapshot)
+    after = now.number if now is not None else 0
+    return tuple(
+        (link.number, span)
+        for link in snapshot.coming
+        if link.number > after and (span := link_span(link)) is not None
+    )
 
 
 def _names(scale: Scale) -> Line:
@@ -145,11 +143,11 @@ def _cells(scale: Scale, pitch: int) -> range:
     return range(scale.left(pitch), scale.right(pitch) + 1)
 
 
-def _bar(scale: Scale, current: Span | None, coming: Sequence[Link], phase: Phase) -> Line:
+def _bar(scale: Scale, current: Span | None, coming: Sequence[_Coming], phase: Phase) -> Line:
     """Return the current link's bar, over the ground of the coming ones."""
     row = [" "] * scale.cells
-    for link in coming:
-        for cell in range(scale.left(link.lowest), scale.right(link.highest) + 1):
+    for _, span in coming:
+        for cell in range(scale.left(span.lowest), scale.right(span.highest) + 1):
             row[cell] = "░"
     if current is None:
         return _trimmed((Run("".join(row).rstrip(), Tone.QUIET),))
@@ -177,7 +175,7 @@ def _edge(span: Span, before: Span | None) -> int:
     return span.highest if climbs else span.lowest
 
 
-def _numbers(scale: Scale, links: Sequence[Link], current: Span | None) -> Line:
+def _numbers(scale: Scale, links: Sequence[_Coming], current: Span | None) -> Line:
     """Return the coming links' numbers, each below the edge that its span will reach.
 
     The last has its place first, since it says where the chain ends; others where there is room.
@@ -185,9 +183,8 @@ def _numbers(scale: Scale, links: Sequence[Link], current: Span | None) -> Line:
     row = [" "] * scale.cells
     edges = []
     before = current
-    for link in links:
-        span = Span(link.lowest, link.highest)
-        edges.append((scale.left(_edge(span, before)), str(link.number)))
+    for number, span in links:
+        edges.append((scale.left(_edge(span, before)), str(number)))
         before = span
     for at, name in edges[-1:] + edges[:-1]:
         first = min(at, scale.cells - len(name))
@@ -197,10 +194,12 @@ def _numbers(scale: Scale, links: Sequence[Link], current: Span | None) -> Line:
     return _trimmed((Run("".join(row).rstrip(), Tone.QUIET),))
 
 
-def _stair(scale: Scale, link: Link, width: int) -> Line:
+def _stair(scale: Scale, coming: _Coming, width: int) -> Line:
     """Return one coming link's span on a line of its own, its number after it."""
-    first, last = scale.left(link.lowest), scale.right(link.highest)
-    text = " " * first + "░" * (last - first + 1) + f" {link.number}"
+    number, span = coming
+    first, last = scale.left(span.lowest), scale.right(span.highest)
+    rule = "─" * (last - first + 1)
+    text = f"{'':{first}}{rule} {number}" if first else f"{rule} {number}"
     if len(text) > width:
-        text = f"{link.number} ".rjust(first) + "░" * (last - first + 1)
+        text = f"{number} ".rjust(first) + rule
     return (Run(text, Tone.QUIET),)

@@ -60,7 +60,7 @@ _ASCII = str.maketrans(
         **dict.fromkeys("─\N{MINUS SIGN}", "-"),
         **dict.fromkeys("├┤┴", "|"),
         **dict(zip("█▀▄▒░━", '#"_:.=', strict=True)),
-        **dict(zip("●○◐▸♯♭·…", "*o+>#b,~", strict=True)),
+        **dict(zip("●○◐▸♯♭·…", "*o+>#b/~", strict=True)),
         **dict(zip("₋₀₁₂₃₄₅₆₇₈₉", "-0123456789", strict=True)),
     }
 )
@@ -162,7 +162,7 @@ def fill(words: Iterable[str], width: int, tone: Tone = Tone.PLAIN, gap: str = "
 
 def to_height(block: Block, height: int) -> Block:
     """Return the block cut or filled with empty lines to exactly a height."""
-    return block[:height] + (EMPTY,) * (height - len(block))
+    return block[: max(0, height)] + (EMPTY,) * (height - len(block))
 
 
 @dataclass(frozen=True, slots=True)

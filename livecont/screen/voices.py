@@ -9,12 +9,14 @@ there is, it is the upper one. This is for reading, not for analysis: no harmony
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from operator import attrgetter
 from typing import NamedTuple
 
 from livecont.music.pitch import Spelling
+from livecont.screen.once import once_each
 from livecont.sequence.pattern import Link, Pattern
 
 # a hand spreads a chord by 20-40 ms (design, section 4); the shortest notes lie further apart
@@ -29,7 +31,27 @@ class Placed(NamedTuple):
     """A note at a moment of the link."""
 
     offset_units: float
+    pitch: int
     spelling: Spelling
+
+
+class Span(NamedTuple):
+    """The outer pitches of a link."""
+
+    lowest: int
+    highest: int
+
+
+def span_of(pitches: Iterable[int]) -> Span | None:
+    """Return the outermost of some pitches; None of none."""
+    known = list(pitches)
+    return Span(min(known), max(known)) if known else None
+
+
+@once_each
+def link_span(link: Link) -> Span | None:
+    """Return a link's outer pitches; None for a link without notes."""
+    return span_of(note.pitch for note in link.notes)
 
 
 class Column(NamedTuple):
@@ -61,6 +83,7 @@ class Verse:
         return any(column.lower is not None for column in self.columns)
 
 
+@once_each
 def moments(pattern: Pattern) -> tuple[float, ...]:
     """Return when notes begin in one link, in units, each spread chord once."""
     spread = SPREAD_S / pattern.unit_s if pattern.unit_s > 0 else 0.0
@@ -71,37 +94,43 @@ def moments(pattern: Pattern) -> tuple[float, ...]:
     return tuple(found)
 
 
-def heard_verses(pattern: Pattern, starts: Sequence[float]) -> tuple[Verse, ...]:
-    """Return the links that the player played, model first."""
+@once_each
+def heard_verses(pattern: Pattern) -> tuple[Verse, ...]:
+    """Return the links that the player played, as far back as the pattern holds them."""
     count = max((len(position.heard) for position in pattern.positions), default=0)
+    first = max(1, pattern.links_heard - count + 1)
     verses = []
     for k in range(count):
         notes = [
-            Placed(position.offset_units, spelling)
+            Placed(position.offset_units, spelling.midi, spelling)
             for position in pattern.positions
             if k < len(position.heard) and (spelling := position.heard[k]) is not None
         ]
-        verses.append(Verse(k + 1, _columns(notes, starts)))
+        verses.append(Verse(first + k, _columns(notes, moments(pattern))))
     return tuple(verses)
 
 
-def link_verse(link: Link, starts: Sequence[float]) -> Verse:
-    """Return a link that livecont sounds or would sound."""
+@once_each
+def link_verse(link: Link, starts: tuple[float, ...]) -> Verse:
+    """Return a link that livecont sounds or would sound, in the columns of its pattern."""
     unit_s = link.unit_s if link.unit_s > 0 else 1.0
-    notes = [Placed(note.offset_s / unit_s, note.spelling) for note in link.notes]
+    notes = [Placed(note.offset_s / unit_s, note.pitch, note.spelling) for note in link.notes]
     return Verse(link.number, _columns(notes, starts))
 
 
 def _columns(notes: Sequence[Placed], starts: Sequence[float]) -> tuple[Column, ...]:
     if not starts:
         return ()
-    groups: list[list[Spelling]] = [[] for _ in starts]
-    for offset, spelling in notes:
-        groups[_nearest(starts, offset)].append(spelling)
+    groups: list[list[Placed]] = [[] for _ in starts]
+    for note in notes:
+        groups[_nearest(starts, note.offset_units)].append(note)
     for group in groups:
-        group.sort(key=lambda spelling: spelling.midi)
+        group.sort(key=_pitch)
     border = _border(groups)
     return tuple(_column(group, border) for group in groups)
+
+
+_pitch = attrgetter("pitch")
 
 
 def _nearest(starts: Sequence[float], offset: float) -> int:
@@ -113,11 +142,11 @@ def _nearest(starts: Sequence[float], offset: float) -> int:
     return after - 1
 
 
-def _column(group: Sequence[Spelling], border: float) -> Column:
+def _column(group: Sequence[Placed], border: float) -> Column:
     if not group:
         return NOTHING
-    low = [spelling for spelling in group if spelling.midi < border]
-    high = group[len(low) :]
+    low = [note.spelling for note in group if note.pitch < border]
+    high = [note.spelling for note in group[len(low) :]]
     return Column(
         high[-1] if high else None,
         (*low[1:], *high[:-1]),
@@ -125,9 +154,9 @@ def _column(group: Sequence[Spelling], border: float) -> Column:
     )
 
 
-def _border(groups: Sequence[Sequence[Spelling]]) -> float:
+def _border(groups: Sequence[Sequence[Placed]]) -> float:
     """Return the pitch that parts the two lines; minus infinity where there is one."""
-    pitches = sorted({spelling.midi for group in groups for spelling in group})
+    pitches = sorted({note.pitch for group in groups for note in group})
     chords = [group for group in groups if len(group) > 1]
     if len(pitches) > 1:
         gap, middle = max(
@@ -137,6 +166,6 @@ def _border(groups: Sequence[Sequence[Spelling]]) -> float:
             return middle
     if not chords:
         return float("-inf")
-    tops = sum(group[-1].midi for group in chords)
-    bottoms = sum(group[0].midi for group in chords)
+    tops = sum(group[-1].pitch for group in chords)
+    bottoms = sum(group[0].pitch for group in chords)
     return (tops + bottoms) / (2 * len(chords))

@@ -11,6 +11,8 @@ import math
 
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling
+from livecont.screen.moment import due_in_s, link_now
+from livecont.screen.once import once_each
 from livecont.sequence.pattern import Kind, Pattern
 from livecont.sitting.events import Start
 from livecont.sitting.snapshot import Phase, Snapshot
@@ -26,8 +28,9 @@ _ENDS = {
     "lost": "a port was lost",
     "quit": "you left",
 }
-_PRINTED = str.maketrans("#b-", "♯♭₋")
-_SUBSCRIPT = str.maketrans("0123456789-", "₀₁₂₃₄₅₆₇₈₉₋")
+_PRINTED = str.maketrans("#b", "♯♭")
+OCTAVE_SIGNS = "₀₁₂₃₄₅₆₇₈₉₋"
+_SUBSCRIPT = str.maketrans("0123456789-", OCTAVE_SIGNS)
 # beats a minute in which a pulse is felt best, from common practice (andante)
 _EASY_BPM = 84.0
 _PULSES = (1, 2, 3, 4, 5, 6, 8, 9, 12, 16, 24, 32)
@@ -116,6 +119,7 @@ def links_words(count: int) -> str:
     return f"{count} link{'' if count == 1 else 's'}"
 
 
+@once_each
 def pulse_bpm(pattern: Pattern) -> int | None:
     """Return the tempo at which one would most easily beat time, in beats a minute, or None.
 
@@ -143,16 +147,17 @@ def end_words(reason: str) -> str:
 
 def state_words(snapshot: Snapshot, start: Start | None) -> str:
     """Return in one short sentence what is going on."""
-    number = snapshot.sounding.number if snapshot.sounding is not None else None
+    now = link_now(snapshot)
     match snapshot.phase:
         case Phase.LISTENING:
             return "you play, livecont listens"
         case Phase.UNDERSTOOD:
             return "a sequence is understood"
         case Phase.READY:
-            return f"link {number or 'next'} {_wait_words(snapshot, start)}"
+            which = f"link {now.number}" if now is not None else "the next link"
+            return f"{which} {_wait_words(snapshot, start)}"
         case Phase.SOUNDING:
-            return f"livecont plays link {number}" if number else "livecont plays"
+            return f"livecont plays link {now.number}" if now is not None else "livecont plays"
         case Phase.ENDED:
             return "nobody plays"
 
@@ -162,8 +167,9 @@ def _wait_words(snapshot: Snapshot, start: Start | None) -> str:
         return "waits for your cue"
     if start is Start.ON_PAUSE:
         return "waits until you pause"
-    if snapshot.sounding_start_s is not None:
-        return f"enters in {max(0.0, snapshot.sounding_start_s - snapshot.at_s):.1f} s"
+    wait_s = due_in_s(snapshot)
+    if wait_s is not None and wait_s > 0:
+        return f"enters in {wait_s:.1f} s"
     return "is ready"
 
 
