@@ -12,6 +12,8 @@ import click
 
 from livecont import __version__
 from livecont.commands.check import check
+from livecont.commands.demo import demo
+from livecont.commands.listen import listen
 from livecont.commands.ports import ports
 from livecont.commands.replay import replay
 from livecont.errors import LivecontError
@@ -33,7 +35,7 @@ def livecont() -> None:
     """
 
 
-for command in (replay, ports, check):
+for command in (listen, demo, replay, ports, check):
     livecont.add_command(command)
 
 

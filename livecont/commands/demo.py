@@ -1,0 +1,69 @@
+"""`livecont demo`: one of our own pieces, played into the live engine; no hardware needed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from livecont.commands.options import output_options, preferences, sitting_options
+
+if TYPE_CHECKING:
+    from livecont.commands.sit import Output
+    from livecont.live.sounder import Sounder
+
+LEAD_S = 1.0  # time to look at the screen before the first note
+
+
+@click.command(epilog="Example: livecont demo lament --limit compass")
+@click.argument("name", required=False, metavar="[NAME]")
+@click.option("--list", "list_", is_flag=True, help="Say which pieces there are.")
+@output_options
+@sitting_options
+def demo(name: str | None, list_: bool, config: Path | None, **given: Any) -> int:
+    """Play a piece of two links by itself, and hear it carried on.
+
+    Everything but the keyboard is real: the piece goes into the live engine as it is played, which
+    takes over in time and ends by itself at the piece's limit. It sounds at a synth's port or with
+    livecont's own sound; without either it is silent, and says so.
+    """
+    from livecont.demo import demo_names, load_piece, perform
+
+    if list_:
+        for known in demo_names():
+            piece = load_piece(known)
+            click.echo(f"{known:18} {piece.title} ({piece.key.name}; {piece.about})")
+        return 0
+    piece = load_piece(name or demo_names()[0])
+    as_written = {"key": piece.key.name, "compass": piece.compass, "limit": str(piece.links)}
+    wanted = {option: value for option, value in given.items() if value is not None}
+    chosen = preferences(config, {**as_written, **wanted})
+    from livecont.commands.sit import sit
+
+    output, sounder, trouble = _open(chosen.output_name)
+    opening = "; ".join(filter(None, (f"demo: {piece.title}", trouble)))
+    return sit(chosen, sounder, output, piece=perform(piece, LEAD_S), opening=opening)
+
+
+def _open(wanted: str | None) -> tuple[Output, Sounder, str | None]:
+    """Open what was asked for, or what there is; silence is better than no demonstration."""
+    from livecont.commands.sit import Output, choose
+    from livecont.errors import PortError
+    from livecont.live.port_names import INTERNAL
+    from livecont.live.sounder import Sounder
+    from livecont.live.wire import OutputChoice, OutputKind
+
+    try:
+        output = choose(wanted, None, listening=False)
+    except PortError:
+        if wanted is not None:
+            raise
+        output = choose(INTERNAL, None, listening=False)
+    try:
+        return output, Sounder.start(output.choice), None
+    except PortError as error:
+        if wanted is not None:
+            raise
+        silent = Output(choice=OutputChoice(kind=OutputKind.SILENT))
+        return silent, Sounder.start(silent.choice), f"silent: {error}"

@@ -1,0 +1,213 @@
+"""Holding a sitting: sounding process, recorder, keyboards, screen and signals, joined together.
+
+Conventions: the main thread draws, the runner's thread plays; a signal asks the runner to end and
+raises nothing, so that everything is released and written on every way out. Times on the live
+clock.
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from types import FrameType
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from livecont.live.clock import SystemClock
+from livecont.live.controls import Action
+from livecont.live.keyboard import ComputerKeys
+from livecont.live.parts import Health
+from livecont.live.port_names import INTERNAL, SILENT, choose_inputs, choose_output
+from livecont.live.ports import Roster
+from livecont.live.report import SounderState
+from livecont.live.runner import Runner
+from livecont.live.sounder import Sounder
+from livecont.live.take import TakeRecorder
+from livecont.live.take_folder import default_take_folder
+from livecont.live.wire import OutputChoice, OutputKind
+from livecont.screen import ScreenNotes, Stage
+from livecont.sequence.events import PlayerEvent
+from livecont.sitting import machine
+
+if TYPE_CHECKING:
+    from livecont.config import Controls, Preferences
+
+FRAMES_A_SECOND = 15
+SIGNALLED = 128  # a shell's code for a signal is this and its number
+UNHEARD_S = 10.0  # a piece that is over and leads to nothing is given so long
+OWN_SOUND_REASON = "the keyboard's own sound"
+
+_PEDALS = {64: "sustain pedal", 66: "sostenuto pedal", 67: "soft pedal"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """Where the sound goes: `own` where it is the sound of the keyboard that is played."""
+
+    choice: OutputChoice
+    own: bool = False
+
+    @property
+    def comes_back(self) -> bool:
+        """Whether what is sent may arrive at an input."""
+        return self.choice.kind in (OutputKind.PORT, OutputKind.VIRTUAL)
+
+
+def choose(wanted: str | None, input_name: str | None, *, listening: bool) -> Output:
+    """Return the output to open; `listening` for a keyboard that may sound by itself.
+
+    Raises:
+        PortError: where none fits, or the MIDI system that is needed is not there.
+    """
+    if wanted is not None and wanted.casefold() in (INTERNAL, SILENT):
+        return _without_port(wanted.casefold())
+    roster = Roster()
+    try:
+        first = choose_inputs(roster.inputs(), input_name)[0].name if listening else None
+        found = choose_output(roster.outputs(), wanted, first)
+        api = roster.api_number
+    finally:
+        roster.close()
+    if found.name in (INTERNAL, SILENT):
+        return _without_port(found.name)
+    choice = OutputChoice(kind=OutputKind.PORT, name=found.name, api=api)
+    return Output(choice=choice, own=found.reason == OWN_SOUND_REASON)
+
+
+def _without_port(name: str) -> Output:
+    kind = OutputKind.INTERNAL if name == INTERNAL else OutputKind.SILENT
+    return Output(choice=OutputChoice(kind=kind))
+
+
+def sit(
+    chosen: Preferences,
+    sounder: Sounder,
+    output: Output,
+    *,
+    piece: tuple[PlayerEvent, ...] = (),
+    opening: str | None = None,
+) -> int:
+    """Hold a sitting to its end and return the exit code.
+
+    Without a `piece` the player's keyboards are listened to; a piece is played by itself, and the
+    sitting ends with its chain. `opening` is told on the screen until there is other news.
+
+    Raises:
+        PortError: where no keyboard can be listened to.
+    """
+    clock = SystemClock()
+    take = TakeRecorder(
+        chosen.take_folder or default_take_folder(),
+        datetime.now(UTC).astimezone(),
+        start_s=clock.now_s(),
+    )
+    runner: Runner[machine.State] = Runner(
+        machine,
+        chosen.settings,
+        clock=clock,
+        sounder=sounder,
+        controls=chosen.controls,
+        take=take,
+        thru=_passes_on(chosen, output, bool(piece)),
+        comes_back=output.comes_back,
+        ends_with_chain=bool(piece),
+    )
+    with runner, _signals(runner.quit) as left:
+        if piece:
+            runner.feed(piece)
+            ends_s = clock.now_s() + piece[-1].at_s + UNHEARD_S
+        else:
+            runner.listen(chosen.input_name)
+            ends_s = float("inf")
+        _show(runner, chosen, opening, lambda: clock.now_s() > ends_s)
+    if take.path is not None:
+        click.echo(f"take: {take.path}")
+    return left.code
+
+
+def _passes_on(chosen: Preferences, output: Output, is_piece: bool) -> bool:
+    if is_piece or chosen.thru is None:
+        return is_piece or not output.own
+    return chosen.thru
+
+
+def _show(
+    runner: Runner[machine.State],
+    chosen: Preferences,
+    opening: str | None,
+    overdue: Callable[[], bool],
+) -> None:
+    """Draw until the sitting is over; ask for its end where a piece has led to nothing."""
+    hints = control_hints(chosen.controls)
+    with ComputerKeys(runner.press) as keys, Stage() as stage:
+        while True:
+            over = runner.wait(1 / FRAMES_A_SECOND)
+            health = runner.health()
+            notes = ScreenNotes(
+                input_name=", ".join(health.inputs) or None,
+                output_name=health.sounder.output or None,
+                dropped_count=health.overruns + health.sounder.not_passed,
+                late_count=health.sounder.dropped_late,
+                take_path=str(health.take) if health.take is not None else None,
+                message=message_of(health, opening),
+                hints=hints if keys.there else (),
+                start=chosen.settings.start,
+            )
+            stage.show(runner.latest, notes)
+            if over:
+                return
+            if overdue() and runner.latest.sounding is None:
+                runner.quit()
+
+
+def message_of(health: Health, opening: str | None) -> str | None:
+    """Return the one line that matters most: what is typed, what is wrong, what is new."""
+    if health.typed is not None:
+        typed = f"key: {health.typed}_  (enter, or escape to leave it)"
+        return f"{health.complaint}; {typed}" if health.complaint else typed
+    if health.sounder.state is not SounderState.RUNNING and health.sounder.trouble:
+        return health.sounder.trouble
+    if health.echoing:
+        return f"our own notes come back at {', '.join(health.echoing)}: left out of account"
+    return health.notices[-1] if health.notices else opening
+
+
+def control_hints(controls: Controls) -> tuple[tuple[str, str], ...]:
+    """Return which control does what, the computer's keys first."""
+    hints = []
+    for action in Action:
+        names = [name for name, does in controls.computer.items() if does == action]
+        names += [_PEDALS[number] for number, does in controls.pedals.items() if does == action]
+        if names:
+            hints.append((" or ".join(names), str(action).replace("-", " ")))
+    return tuple(hints)
+
+
+@dataclass(slots=True)
+class _Left:
+    """How the sitting was left: 0, or a shell's code for a signal."""
+
+    code: int = 0
+
+
+@contextmanager
+def _signals(leave: Callable[[], None]) -> Iterator[_Left]:
+    """Have signals that ask for the end call `leave`, instead of breaking off what is going on."""
+    left = _Left()
+
+    def on_signal(number: int, _frame: FrameType | None) -> None:
+        left.code = SIGNALLED + number
+        leave()
+
+    names = ["SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"]  # the last is Windows' Ctrl-Break
+    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    before: dict[int, Any] = {number: signal.signal(number, on_signal) for number in numbers}
+    try:
+        yield left
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
