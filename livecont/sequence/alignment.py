@@ -27,6 +27,8 @@ LEAST_GROUPS = 2
 # a longer unit must gain so much more than a shorter one, in nats and as a share of its own [fit]
 LONGER_GAINS = 2.0
 LONGER_SHARE = 0.08
+# lags of the same step that differ by so few groups are readings of one alignment
+ONE_PATH = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,10 +147,18 @@ def musicians_choice(
         if chosen is None:
             chosen = alignment
             continue
+        if _one_path(chosen, alignment):
+            chosen = max(chosen, alignment, key=lambda a: sum(cell.gain for cell in a.cells))
+            continue
         short = newest_gain(chosen.cells, sizes, alignment.first_late, costs)
         if alignment.gain - short > LONGER_GAINS + LONGER_SHARE * alignment.gain:
             chosen = alignment
     return chosen if chosen is None or chosen.step_degrees else None
+
+
+def _one_path(one: Alignment, other: Alignment) -> bool:
+    """Whether two alignments are one, but for how many groups the newest link has at its end."""
+    return one.step_degrees == other.step_degrees and abs(one.lag - other.lag) <= ONE_PATH
 
 
 def lag_seconds(alignment: Alignment, groups: Groups) -> tuple[tuple[int, float], ...]:
