@@ -25,7 +25,9 @@ _BUS = re.compile(r"\b(iac|virmidi|virtual raw midi|loopback)\b", re.IGNORECASE)
 _SYNTH = re.compile(r"synth|piano|organ|sampler|wavetable|sound|\bgm\b|\bgs\b", re.IGNORECASE)
 _ALSA_NUMBERS = re.compile(r"\s+\d+:\d+$")
 _LAST_NUMBER = re.compile(r"\s+\d+$")
-_DIRECTION = re.compile(r"[\s_(\[]*\b(midi[ _])?(capture|playback|input|output|in|out)\b[\])]*")
+_DIRECTION = re.compile(
+    r"[\s_(\[]*(?<![a-z])(midi[ _])?(capture|playback|input|output|in|out)(?![a-z])[\])]*"
+)
 _CLIENT_NUMBER = re.compile(r"\s*\[\d+\]")
 
 
