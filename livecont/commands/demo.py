@@ -10,7 +10,7 @@ import click
 from livecont.commands.options import output_options, preferences, sitting_options
 
 if TYPE_CHECKING:
-    from livecont.commands.sit import Output
+    from livecont.commands.sound import Output
     from livecont.live.sounder import Sounder
 
 LEAD_S = 1.0  # time to look at the screen before the first note
@@ -39,16 +39,19 @@ def demo(name: str | None, list_: bool, config: Path | None, **given: Any) -> in
     as_written = {"key": piece.key.name, "compass": piece.compass, "limit": str(piece.links)}
     wanted = {option: value for option, value in given.items() if value is not None}
     chosen = preferences(config, {**as_written, **wanted})
+    output, sounder, trouble = _open(chosen.output_name)
     from livecont.commands.sit import sit
 
-    output, sounder, trouble = _open(chosen.output_name)
-    opening = "; ".join(filter(None, (f"demo: {piece.title}", trouble)))
-    return sit(chosen, sounder, output, piece=perform(piece, LEAD_S), opening=opening)
+    opening = f"demo: {piece.title}" if trouble is None else f"no sound: {trouble}"
+    code = sit(chosen, sounder, output, piece=perform(piece, LEAD_S), opening=opening)
+    if trouble is not None:
+        click.echo(f"it was silent: {trouble}")
+    return code
 
 
 def _open(wanted: str | None) -> tuple[Output, Sounder, str | None]:
     """Open what was asked for, or what there is; silence is better than no demonstration."""
-    from livecont.commands.sit import Output, choose
+    from livecont.commands.sound import Output, choose
     from livecont.errors import PortError
     from livecont.live.port_names import INTERNAL
     from livecont.live.sounder import Sounder
@@ -66,4 +69,4 @@ def _open(wanted: str | None) -> tuple[Output, Sounder, str | None]:
         if wanted is not None:
             raise
         silent = Output(choice=OutputChoice(kind=OutputKind.SILENT))
-        return silent, Sounder.start(silent.choice), f"silent: {error}"
+        return silent, Sounder.start(silent.choice), str(error)

@@ -22,8 +22,9 @@ def listen(config: Path | None, **given: Any) -> int:
     themselves where that is clear; see livecont ports. Quit with q or Ctrl-C; the take is kept.
     """
     chosen = preferences(config, given)
-    from livecont.commands.sit import choose, sit
-    from livecont.live.sounder import Sounder
+    from livecont.commands.sound import choose, starting
 
     output = choose(chosen.output_name, chosen.input_name, listening=True)
-    return sit(chosen, Sounder.start(output.choice), output)
+    with starting(output) as started:
+        from livecont.commands.sit import sit
+    return sit(chosen, started.result(), output)

@@ -17,18 +17,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from livecont.commands.sound import Output
 from livecont.live.clock import SystemClock
 from livecont.live.controls import Action
 from livecont.live.keyboard import ComputerKeys
 from livecont.live.parts import Health
-from livecont.live.port_names import INTERNAL, SILENT, choose_inputs, choose_output
-from livecont.live.ports import Roster
 from livecont.live.report import SounderState
 from livecont.live.runner import Runner
 from livecont.live.sounder import Sounder
 from livecont.live.take import TakeRecorder
 from livecont.live.take_folder import default_take_folder
-from livecont.live.wire import OutputChoice, OutputKind
 from livecont.screen import ScreenNotes, Stage
 from livecont.sequence.events import PlayerEvent
 from livecont.sitting import machine
@@ -39,48 +37,8 @@ if TYPE_CHECKING:
 FRAMES_A_SECOND = 15
 SIGNALLED = 128  # a shell's code for a signal is this and its number
 UNHEARD_S = 10.0  # a piece that is over and leads to nothing is given so long
-OWN_SOUND_REASON = "the keyboard's own sound"
 
 _PEDALS = {64: "sustain pedal", 66: "sostenuto pedal", 67: "soft pedal"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Output:
-    """Where the sound goes: `own` where it is the sound of the keyboard that is played."""
-
-    choice: OutputChoice
-    own: bool = False
-
-    @property
-    def comes_back(self) -> bool:
-        """Whether what is sent may arrive at an input."""
-        return self.choice.kind in (OutputKind.PORT, OutputKind.VIRTUAL)
-
-
-def choose(wanted: str | None, input_name: str | None, *, listening: bool) -> Output:
-    """Return the output to open; `listening` for a keyboard that may sound by itself.
-
-    Raises:
-        PortError: where none fits, or the MIDI system that is needed is not there.
-    """
-    if wanted is not None and wanted.casefold() in (INTERNAL, SILENT):
-        return _without_port(wanted.casefold())
-    roster = Roster()
-    try:
-        first = choose_inputs(roster.inputs(), input_name)[0].name if listening else None
-        found = choose_output(roster.outputs(), wanted, first)
-        api = roster.api_number
-    finally:
-        roster.close()
-    if found.name in (INTERNAL, SILENT):
-        return _without_port(found.name)
-    choice = OutputChoice(kind=OutputKind.PORT, name=found.name, api=api)
-    return Output(choice=choice, own=found.reason == OWN_SOUND_REASON)
-
-
-def _without_port(name: str) -> Output:
-    kind = OutputKind.INTERNAL if name == INTERNAL else OutputKind.SILENT
-    return Output(choice=OutputChoice(kind=kind))
 
 
 def sit(
