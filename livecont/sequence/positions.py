@@ -13,6 +13,7 @@ from livecont.music.pitch import Spelling
 from livecont.sequence.alignment import Alignment
 from livecont.sequence.groups import Groups, HeardNote
 from livecont.sequence.pattern import Position
+from livecont.sequence.spelling import Pair, options, spell_pairs
 from livecont.sequence.tempo import Timing, first_early
 
 # notes farther than this from where their image leads them to be are not each other's image
@@ -21,6 +22,9 @@ FARTHEST_UNITS = 0.08
 # of a chord's spread, how much is kept as touch; the rest is chance
 SPREAD_KEPT = 0.5
 OCTAVE_STEPS = 7
+# a brushed key sounds so near to the one meant, or so much softer than the link's notes [fit]
+SLIP_S = 0.09
+SLIP_SOFT = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,8 +44,6 @@ class _Played:
 class _Frame:
     """What all notes of the links share."""
 
-    step_degrees: int
-    key: Key
     timing: Timing
     now_s: float
 
@@ -58,13 +60,53 @@ def positions_of(
         groups, first, alignment.first_late - 1, timing.start_s, timing.earlier_unit_s
     )
     pairs = _pairs(earlier, later, alignment.step_degrees, key, timing.unit_s)
-    images = {id(b): a for a, b, _ in pairs}
-    octaves = {id(b): octave for _, b, octave in pairs}
-    used = {id(a) for a, _, _ in pairs}
-    frame = _Frame(step_degrees=alignment.step_degrees, key=key, timing=timing, now_s=now_s)
-    found = [_position(images.get(id(b)), b, frame, octaves.get(id(b), 0)) for b in later]
-    found += [_position(a, None, frame) for a in earlier if id(a) not in used]
+    frame = _Frame(timing=timing, now_s=now_s)
+    notes: list[tuple[_Played | None, _Played | None, int]] = [*pairs]
+    paired = {id(note) for a, b, _ in pairs for note in (a, b)}
+    notes += [(None, b, 0) for b in later if id(b) not in paired and not _slip(b, later)]
+    notes += [(a, None, 0) for a in earlier if id(a) not in paired]
+    spelled = spell_pairs(
+        tuple(
+            Pair(
+                earlier=a.note.pitch if a is not None else None,
+                later=b.note.pitch if b is not None else None,
+                step=alignment.step_degrees + OCTAVE_STEPS * octave,
+            )
+            for a, b, octave in notes
+        ),
+        key,
+    )
+    found = [
+        _position(a, b, _in_line(heard, octave), frame)
+        for (a, b, octave), heard in zip(notes, spelled, strict=True)
+    ]
     return tuple(sorted(found, key=lambda p: (round(p.offset_units, 6), _lowest(p))))
+
+
+def _in_line(
+    heard: tuple[Spelling | None, Spelling | None], octave: int
+) -> tuple[Spelling | None, Spelling | None]:
+    """As if a part that leapt an octave had moved with the rest: it keeps its later octave."""
+    earlier, later = heard
+    if earlier is None or octave == 0:
+        return heard
+    return Spelling(earlier.staff + OCTAVE_STEPS * octave, earlier.alter), later
+
+
+def _slip(note: _Played, link: list[_Played]) -> bool:
+    """Whether a note that only the later link has is a brush of a neighbouring key.
+
+    It comes with a note a semitone or a tone away, or is struck far softer than the rest.
+    """
+    near = any(
+        other is not note
+        and abs(other.note.onset_s - note.note.onset_s) < SLIP_S
+        and 0 < abs(other.note.pitch - note.note.pitch) <= 2
+        and other.note.velocity >= note.note.velocity
+        for other in link
+    )
+    velocities = sorted(other.note.velocity for other in link)
+    return near or note.note.velocity < SLIP_SOFT * velocities[len(velocities) // 2]
 
 
 def _lowest(position: Position) -> int:
@@ -103,7 +145,7 @@ def _pairs(
             if away > farthest:
                 continue
             for octave in (0, -1, 1):
-                rank = _step_rank(a.note.pitch, b.note.pitch, step + OCTAVE_STEPS * octave, key)
+                rank = _rank(a.note.pitch, b.note.pitch, step + OCTAVE_STEPS * octave, key)
                 if rank is not None:
                     cost = 0.3 * rank + 1.5 * abs(octave) + away / farthest
                     options.append((cost, i, j, octave))
@@ -119,59 +161,29 @@ def _pairs(
     return pairs
 
 
-def _step_rank(a: int, b: int, step: int, key: Key) -> int | None:
-    """How unusual the spellings are under which b lies a step from a; None where none does."""
-    ranks = [
-        i + j
-        for i, x in enumerate(key.spellings(a))
-        for j, y in enumerate(key.spellings(b))
-        if y.staff - x.staff == step
-    ]
-    return min(ranks, default=None)
-
-
-def _spell_pair(a: int, b: int, step: int, key: Key) -> tuple[Spelling, Spelling]:
-    options = [
-        (i + j, x, y)
-        for i, x in enumerate(key.spellings(a))
-        for j, y in enumerate(key.spellings(b))
-        if y.staff - x.staff == step
-    ]
-    _, x, y = min(options)
-    return x, y
+def _rank(earlier: int, later: int, step: int, key: Key) -> int | None:
+    """How unusual the spellings are that make the step right; None where none does."""
+    fitting = options(earlier, later, step, key)
+    if not fitting:
+        return None
+    x, y = fitting[0]
+    return (x != key.spell(earlier)) + (y != key.spell(later))
 
 
 def _position(
     a: _Played | None,
     b: _Played | None,
+    heard: tuple[Spelling | None, Spelling | None],
     frame: _Frame,
-    octave: int = 0,
 ) -> Position:
+    timing = frame.timing
     played = [p for p in (a, b) if p is not None]
-    units = [
-        unit
-        for p, unit in ((a, frame.timing.earlier_unit_s), (b, frame.timing.unit_s))
-        if p is not None
-    ]
-    heard: tuple[Spelling | None, Spelling | None]
-    if a is not None and b is not None:
-        x, y = _spell_pair(
-            a.note.pitch, b.note.pitch, frame.step_degrees + OCTAVE_STEPS * octave, frame.key
-        )
-        # as if the part had moved with the rest: the next link keeps the later octave
-        heard = (Spelling(x.staff + OCTAVE_STEPS * octave, x.alter), y)
-    else:
-        heard = (
-            frame.key.spell(a.note.pitch) if a is not None else None,
-            frame.key.spell(b.note.pitch) if b is not None else None,
-        )
+    units = [u for p, u in ((a, timing.earlier_unit_s), (b, timing.unit_s)) if p is not None]
+    sounded = [_sounded_s(p.note, frame.now_s) / u for p, u in zip(played, units, strict=True)]
     count = len(played)
     return Position(
         offset_units=sum(p.group_offset + SPREAD_KEPT * p.spread for p in played) / count,
-        articulation=sum(
-            _sounded_s(p.note, frame.now_s) / unit for p, unit in zip(played, units, strict=True)
-        )
-        / count,
+        articulation=sum(sounded) / count,
         velocity=round(sum(p.note.velocity for p in played) / count),
         channel=played[-1].note.channel,
         heard=heard,

@@ -12,7 +12,7 @@ from livecont.sequence.groups import Groups
 from livecont.sequence.lags import EXTRA
 
 # how much the latest lag says of the next one, beside the mean over the link [fit]
-LATEST_SHARE = 0.5
+LATEST_SHARE = 0.8
 # onsets so little before a link's start still belong to it
 EARLY_S = 0.04
 # a link begins the playing where it starts so near to it, after a silence of a link or a breath
