@@ -146,7 +146,7 @@ def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
     if snapshot.phase is Phase.ENDED:
         block.append(line("the sitting is over", Tone.STRONG))
         if snapshot.last_end is not None:
-            block.append(line(f"the last chain ended: {clean(end_words(snapshot.last_end))}"))
+            block.append(line(f"the chain ended: {clean(end_words(snapshot.last_end))}"))
         if notes.take_path is not None:
             block += [EMPTY, line("the take is in", Tone.QUIET)]
             block.append(line(clean(notes.take_path)))
@@ -154,7 +154,7 @@ def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
     block.append(line("play two links of a sequence", Tone.STRONG))
     block.append(line("livecont sounds the third, and goes on", Tone.QUIET))
     if snapshot.last_end is not None:
-        block += [EMPTY, line(f"the last chain ended: {clean(end_words(snapshot.last_end))}")]
+        block += [EMPTY, line(f"the chain ended: {clean(end_words(snapshot.last_end))}")]
     if snapshot.heard:
         block += [EMPTY, line("heard lately", Tone.QUIET)]
         names = [letter_name(note) + octave_sign(note) for note in snapshot.heard]
