@@ -35,7 +35,7 @@ class Ledger:
     ['80 3c 40', 'b0 7b 00']
     """
 
-    __slots__ = ("_channels", "_ours", "_pedals", "_skipped", "_theirs")
+    __slots__ = ("_channels", "_ours", "_pedals", "_skipped", "_struck", "_theirs", "_used")
 
     def __init__(self) -> None:
         self._ours: dict[tuple[int, int], int] = {}  # (channel, pitch): how many hold it
@@ -43,6 +43,8 @@ class Ledger:
         self._skipped: dict[tuple[int, int], int] = {}  # strikes left out, releases still to come
         self._pedals: dict[tuple[int, int], list[int]] = {}  # (channel, controller): ours, theirs
         self._channels: set[int] = set()
+        self._struck: set[tuple[int, int]] = set()  # since the beginning, as is `_used`
+        self._used: set[int] = set()
 
     @property
     def sounding(self) -> frozenset[tuple[int, int]]:
@@ -56,6 +58,7 @@ class Ledger:
             return (message,)
         channel = status & 0x0F
         self._channels.add(channel)
+        self._used.add(channel)
         kind = status & 0xF0
         if kind == NOTE_ON and message[2] > 0:
             return self._strike(message, (channel, message[1]), ours=ours)
@@ -88,10 +91,7 @@ class Ledger:
             bytes((CONTROL_CHANGE | channel, controller, 0))
             for channel, controller in sorted(self._pedals)
         ]
-        messages += [
-            bytes((CONTROL_CHANGE | channel, ALL_NOTES_OFF, 0))
-            for channel in sorted(self._channels)
-        ]
+        messages += [_all_off(channel) for channel in sorted(self._channels)]
         self._ours.clear()
         self._theirs.clear()
         self._skipped.clear()
@@ -99,8 +99,17 @@ class Ledger:
         self._channels.clear()
         return tuple(messages)
 
+    def sweep(self) -> tuple[bytes, ...]:
+        """Return what silences all that was ever struck, for an output that may lose messages."""
+        messages = [_release(key) for key in sorted(self._struck)]
+        for channel in sorted(self._used):
+            messages += [bytes((CONTROL_CHANGE | channel, pedal, 0)) for pedal in PEDALS]
+            messages.append(_all_off(channel))
+        return tuple(messages)
+
     def _strike(self, message: bytes, key: tuple[int, int], *, ours: bool) -> tuple[bytes, ...]:
         sounds = key in self._ours or key in self._theirs
+        self._struck.add(key)
         if ours:
             self._ours[key] = self._ours.get(key, 0) + 1
         else:
@@ -138,3 +147,7 @@ class Ledger:
 def _release(key: tuple[int, int]) -> bytes:
     channel, pitch = key
     return bytes((NOTE_OFF | channel, pitch, _RELEASE_VELOCITY))
+
+
+def _all_off(channel: int) -> bytes:
+    return bytes((CONTROL_CHANGE | channel, ALL_NOTES_OFF, 0))

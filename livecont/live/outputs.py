@@ -18,14 +18,18 @@ import sys
 from typing import Any
 
 from livecont.errors import PortError
+from livecont.live.clock import SystemClock
 from livecont.live.quiet import silenced_stderr
 from livecont.live.wire import OutputChoice, OutputKind
+
+JACK_CONNECTS_S = 0.1
 
 
 class SilentOutput:
     """Takes everything and sounds nothing."""
 
     lead_s = 0.0
+    lossy = False
     name = "silent"
 
     def send(self, message: bytes, at_s: float) -> None:
@@ -61,6 +65,8 @@ class MidiOutput:
         self._api = choice.api
         self._out: Any = self._client()
         self._api = self._out.get_current_api()
+        # a JACK client that is late for its cycle loses what it sent in it
+        self.lossy = self._api == self._rtmidi.API_UNIX_JACK
         self.name = choice.name
         try:
             self._open()
@@ -157,6 +163,9 @@ class MidiOutput:
                     raise PortError(f"no MIDI output {choice.name!r}; there is: {there}")
                 self._out.open_port(index, "out")
                 self.name = names[index]
+                if self.lossy:  # the connection works some cycles later; until then all is lost
+                    clock = SystemClock()
+                    clock.sleep_until(clock.now_s() + JACK_CONNECTS_S)
         except (self._rtmidi.RtMidiError, NotImplementedError) as error:
             raise PortError(f"MIDI output {choice.name!r} can't be opened: {error}") from error
 

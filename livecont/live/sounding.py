@@ -34,6 +34,7 @@ class Output(Protocol):
     """Where messages go."""
 
     lead_s: float  # how long before its due time a message is wanted
+    lossy: bool  # whether a message may get lost on its way
 
     def send(self, message: bytes, at_s: float) -> None:
         """Sound `message` at `at_s`, or at once where that has passed.
@@ -102,6 +103,11 @@ class Sounding:
         self.output.forget()
         ledger = self._ledger
         self._send(ledger.release_all() if everything else ledger.release_ours(), None)
+
+    def sweep(self) -> None:
+        """At the end: silence once more whatever was ever struck, where a release may be lost."""
+        if self.output.lossy and self.lost is None:
+            self._send(self._ledger.sweep(), None)
 
     def send_due(self) -> float | None:
         """Send whatever is due; return when to call next, None where nothing is planned."""

@@ -41,6 +41,7 @@ CARE_AT_LEAST_EVERY_S = 2.0  # even without a calm moment
 PROBE_EVERY_S = 0.5
 SUSPECT_EVERY_S = 0.05  # after a word on standard error: a server may answer while it ends,
 SUSPICIONS = 4  # so it is asked more than once; soon, for sends to a dead one end up stuck
+SWEEP_AFTER_S = 0.03  # longer than what made the release get lost, some JACK periods
 LOG_AT_MOST_EVERY_S = 0.002
 
 
@@ -105,6 +106,10 @@ def run(choice: OutputChoice, pipes: Pipes, parent_pid: int, late_bound_s: float
         raise
     finally:
         core.hush(everything=True)
+        if output.lossy:
+            clock = SystemClock()
+            clock.sleep_until(clock.now_s() + SWEEP_AFTER_S)
+            core.sweep()
         loop.tell_everything()
         output.close()
         told.tell(("done",))

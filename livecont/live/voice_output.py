@@ -70,6 +70,7 @@ class VoiceOutput:
     """The machine's sound card with our strings on it."""
 
     lead_s = LATENCY_S + PORTION_S + MARGIN_S
+    lossy = False
 
     def __init__(self, choice: OutputChoice) -> None:
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its products are small, threads cost

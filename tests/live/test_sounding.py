@@ -25,6 +25,7 @@ class MemoryOutput:
 
     def __init__(self, lead_s: float = 0.0) -> None:
         self.lead_s = lead_s
+        self.lossy = False
         self.got: list[bytes] = []
         self.at_s: list[float] = []
         self.forgotten = 0
@@ -185,6 +186,26 @@ def test_a_send_that_fails_means_that_the_output_is_lost() -> None:
     core.find()
     assert output.got == [on(60), off(60), ALL_NOTES_OFF]
     assert core.lost is None
+
+
+def test_at_the_end_an_output_that_loses_messages_is_swept() -> None:
+    core, output, _ = started()
+    core.play([(100.0, on(60)), (100.0, off(60))])
+    core.thru(on(72))
+    core.send_due()
+    core.hush(everything=True)
+    core.sweep()
+    sent = len(output.got)
+    output.lossy = True
+    core.sweep()
+    assert [message.hex(" ") for message in output.got[sent:]] == [
+        "80 3c 40",
+        "80 48 40",
+        "b0 40 00",
+        "b0 42 00",
+        "b0 43 00",
+        "b0 7b 00",
+    ]
 
 
 def test_an_output_that_wants_messages_ahead_gets_them_ahead_with_their_moment() -> None:
