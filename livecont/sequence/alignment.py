@@ -16,12 +16,14 @@ import numpy as np
 
 from livecont.sequence.costs import Costs
 from livecont.sequence.groups import Groups
-from livecont.sequence.lags import EXTRA, Cell, LagTable
+from livecont.sequence.lags import EXTRA, Floats, LagTable, Path
 
 # at most so many are looked at closely, the best first, to bound the cost per note
 CLOSELY = 8
 LEAST_GAIN = 3.0
 LEAST_FIT = 0.45
+# before looking closely, by a rough reckoning
+ROUGH_FIT = 0.3
 LEAST_NOTES = 4  # in a link: fewer are no link [trade]
 LEAST_GROUPS = 2
 # a longer unit must gain so much more than a shorter one, in nats and as a share of its own [fit]
@@ -42,18 +44,17 @@ class Alignment:
 
     lag: int
     step_degrees: int
-    score: float
     gain: float
     fit: float
     begun: float
     links: float
     notes: int
-    cells: tuple[Cell, ...]
+    path: Path
 
     @property
     def last_late(self) -> int:
         """The newest group."""
-        return self.cells[0].late
+        return self.path.newest
 
     @property
     def first_late(self) -> int:
@@ -61,98 +62,83 @@ class Alignment:
         return self.last_late - self.lag + 1
 
 
-def standing_alignments(table: LagTable, groups: Groups, costs: Costs) -> tuple[Alignment, ...]:
+def standing_alignments(table: LagTable, costs: Costs) -> tuple[Alignment, ...]:
     """Return the alignments that fit the newest link well, shortest lag first."""
     newest = table.count - 1
+    reach = min(newest, table.longest)
+    if reach < LEAST_GROUPS:
+        return ()
     score, gained = table.standing()
-    useful = (score > LEAST_GAIN) & (gained > LEAST_GAIN)
-    useful[:LEAST_GROUPS] = False
-    useful[newest + 1 :] = False
-    lags, columns = np.nonzero(useful)
+    notes = np.cumsum(table.sizes(table.longest))  # notes[k - 1]: in the newest k groups
+    least = np.full(len(score), np.inf, np.float32)
+    link_notes = notes[LEAST_GROUPS - 1 : reach]
+    least[LEAST_GROUPS : reach + 1] = np.where(
+        link_notes < LEAST_NOTES,
+        np.inf,
+        np.maximum(LEAST_GAIN, costs.match * ROUGH_FIT * link_notes),
+    )
+    lags, columns = np.nonzero((gained > least[:, np.newaxis]) & (score > LEAST_GAIN))
     if not len(lags):
         return ()
     best = np.argsort(-gained[lags, columns], kind="stable")[:CLOSELY]
+    longest = int(lags[best].max())
     found = []
-    sizes = _note_counts(groups, newest, int(lags[best].max()))
     for lag, column in zip(lags[best].tolist(), columns[best].tolist(), strict=True):
-        standing = float(score[lag, column])
-        alignment = _closely(table, sizes, costs, lag=lag, column=column, score=standing)
+        path = table.trace(lag, column, longest)
+        start_late = table.start_late(lag, column)
+        alignment = _closely(path, start_late, notes, costs, lag=lag, column=column)
         if alignment is not None:
             found.append(alignment)
     return tuple(sorted(found, key=lambda a: (a.lag, -a.gain)))
 
 
-def _note_counts(groups: Groups, newest: int, reach: int) -> dict[int, int]:
-    """Different pitches in each of the newest `reach` groups, by number."""
-    first = max(groups.first, newest - reach)
-    return {number: len(groups[number].pitches) for number in range(first, newest + 1)}
-
-
 def _closely(
-    table: LagTable,
-    sizes: dict[int, int],
-    costs: Costs,
-    *,
-    lag: int,
-    column: int,
-    score: float,
+    path: Path, start_late: int, notes: Floats, costs: Costs, *, lag: int, column: int
 ) -> Alignment | None:
-    newest = table.count - 1
-    first_late = newest - lag + 1
-    notes = sum(sizes.get(number, 0) for number in range(first_late, newest + 1))
-    if notes < LEAST_NOTES:
-        return None
-    cells = table.trace(lag, column, newest - table.longest)
-    gain = newest_gain(cells, sizes, first_late, costs)
-    fit = gain / (costs.match * notes)
+    gain = newest_gain(path, notes, lag, costs)
+    link_notes = int(notes[lag - 1])
+    fit = gain / (costs.match * link_notes)
     if fit < LEAST_FIT:
         return None
-    start = cells[-1].late
+    heard = path.newest - start_late + 1
     return Alignment(
         lag=lag,
         step_degrees=column - costs.widest_step,
-        score=score,
         gain=gain,
         fit=fit,
-        begun=min(1.0, (newest - start + 1) / lag),
-        links=1 + (newest - start + 1) / lag,
-        notes=notes,
-        cells=cells,
+        begun=min(1.0, heard / lag),
+        links=1 + heard / lag,
+        notes=link_notes,
+        path=path,
     )
 
 
-def newest_gain(
-    cells: tuple[Cell, ...], sizes: dict[int, int], first_late: int, costs: Costs
-) -> float:
-    """Return what an alignment gained from group `first_late` on.
+def newest_gain(path: Path, notes: Floats, groups: int, costs: Costs) -> float:
+    """Return what an alignment gained over the newest `groups` groups.
 
-    Notes from there to its beginning have no image: they cost as unmatched on both sides.
+    Notes of theirs from before it began have no image: they cost as unmatched on both sides.
+    `notes[k - 1]` is the number of notes in the newest k groups.
     """
-    start = cells[-1].late
-    missed = sum(sizes.get(number, 0) for number in range(first_late, start))
-    gained = sum(cell.gain for cell in cells if cell.late >= first_late)
-    return gained - 2 * costs.unmatched * missed
+    within = min(groups, len(path))
+    missed = float(notes[min(groups, len(notes)) - 1] - notes[within - 1])
+    return float(path.gained[within]) - 2 * costs.unmatched * missed
 
 
 def musicians_choice(
-    alignments: tuple[Alignment, ...], groups: Groups, costs: Costs
+    alignments: tuple[Alignment, ...], table: LagTable, costs: Costs
 ) -> Alignment | None:
     """Return the alignment that a musician would take for the sequence; None where none fits."""
     chosen: Alignment | None = None
-    if not alignments:
-        return None
-    newest = alignments[0].last_late
-    sizes = _note_counts(groups, newest, max(a.lag for a in alignments))
+    notes = np.cumsum(table.sizes(table.longest))
     for alignment in alignments:
         if chosen is None:
             chosen = alignment
-            continue
-        if _one_path(chosen, alignment):
-            chosen = max(chosen, alignment, key=lambda a: sum(cell.gain for cell in a.cells))
-            continue
-        short = newest_gain(chosen.cells, sizes, alignment.first_late, costs)
-        if alignment.gain - short > LONGER_GAINS + LONGER_SHARE * alignment.gain:
-            chosen = alignment
+        elif _one_path(chosen, alignment):
+            chosen = max(chosen, alignment, key=lambda a: float(a.path.gained[-1]))
+        else:
+            short = newest_gain(chosen.path, notes, alignment.lag, costs)
+            if alignment.gain - short > LONGER_GAINS + LONGER_SHARE * alignment.gain:
+                chosen = alignment
     return chosen if chosen is None or chosen.step_degrees else None
 
 
@@ -164,10 +150,12 @@ def _one_path(one: Alignment, other: Alignment) -> bool:
 def lag_seconds(alignment: Alignment, groups: Groups) -> tuple[tuple[int, float], ...]:
     """Return (later group, lag in seconds) where both sides advance in the newest link.
 
-    Oldest first; empty only if every cell is an extra group.
+    Oldest first; empty only if every entry is an extra group, or the earlier link is forgotten.
     """
+    path = alignment.path
+    entries = range(min(alignment.lag, len(path)) - 1, -1, -1)
     return tuple(
-        (cell.late, groups[cell.late].onset_s - groups[cell.early].onset_s)
-        for cell in reversed(alignment.cells)
-        if cell.late >= alignment.first_late and cell.move != EXTRA and cell.early >= groups.first
+        (path.newest - i, groups[path.newest - i].onset_s - groups[path.early(i)].onset_s)
+        for i in entries
+        if path.moves[i] != EXTRA and path.early(i) >= groups.first
     )

@@ -7,14 +7,16 @@ onsets, which stands rubato better than seconds do; time enters as the drift of 
 
 Conventions: groups are numbered from 0 as they come; `lag` k compares group n with n - k; columns
 of tables are steps -widest..widest. Scores are log-likelihood ratios in nats (`sequence.costs`).
+Row 0 of every (lags, steps) array stands for no lag and is never alive.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from livecont.sequence.costs import Costs
@@ -26,32 +28,45 @@ Ints = NDArray[np.int32]
 # two groups; the later link has a group more; or the alignment begins here
 BOTH, SKIP_ONE, SKIP_TWO, EXTRA, BEGIN = range(5)
 # where the lag lay in the row before, as seen from the row after
-_LAG_BEFORE = {BOTH: 0, SKIP_ONE: 1, SKIP_TWO: 2, EXTRA: -1}
+_LAG_BEFORE = (0, 1, 2, -1, 0)
 _MARGIN = 3  # rows are so much longer than the longest lag, for the moves that skip
-_NEVER = np.float32(-1e9)
+_DEAD = np.float32(-1e9)
 
 
-class Cell(NamedTuple):
-    """One step of an alignment: two groups, the move that led here, what it gained (nats)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Path:
+    """An alignment, newest first: entry i pairs group `newest - i` with `newest - i - lags[i]`.
 
-    late: int
-    early: int
-    move: int
-    gain: float
+    `gained[i]` is what its first i entries gained together (nats), so it has one entry more.
+    `begun` tells whether the last entry is where the alignment began, or only where looking ended.
+    """
+
+    newest: int
+    lags: NDArray[np.int64]
+    moves: NDArray[np.uint8]
+    gained: NDArray[np.float64]
+    begun: bool
+
+    def __len__(self) -> int:
+        return len(self.lags)
+
+    def early(self, entry: int) -> int:
+        """The earlier side's group at an entry."""
+        return int(self.newest - entry - self.lags[entry])
 
 
 @dataclass(slots=True)
 class _Row:
     """The state of every (lag, step) at one group: arrays of shape (lags, steps)."""
 
-    score: Floats
+    score: Floats  # _DEAD where nothing is aligned
     drift_lag: Floats  # the lag in seconds when both sides last advanced
-    start_late: Ints  # first group of the later side, -1 where nothing is aligned
+    start_late: Ints  # first group of the later side
 
 
 def _empty_row(lags: int, steps: int) -> _Row:
     return _Row(
-        np.zeros((lags, steps), np.float32),
+        np.full((lags, steps), _DEAD),
         np.zeros((lags, steps), np.float32),
         np.full((lags, steps), -1, np.int32),
     )
@@ -79,9 +94,14 @@ class LagTable:
         self._before = _empty_row(lags, self.steps)
         self._row = _empty_row(lags, self.steps)
         self._history = 2 * lags
-        self._moves = np.full((self._history, lags, self.steps), BEGIN, np.uint8)
-        self._gains = np.zeros((self._history, lags, self.steps), np.float32)
-        self._scores = np.zeros((self._history, lags, self.steps), np.float32)
+        shape = (self._history, lags, self.steps)
+        self._moves = np.full(shape, BEGIN, np.uint8)
+        self._gains = np.zeros(shape, np.float32)
+        self._scores = np.zeros(shape, np.float32)
+        self._all_lags = np.arange(lags)
+        self._ages = np.arange(self._history)
+        self._flat = np.arange(lags * self.steps, dtype=np.int64).reshape(lags, self.steps)
+        self._shift = np.array(_LAG_BEFORE[:4], dtype=np.int64) * self.steps
 
     def use_table(self, table: Floats) -> None:
         """Compare by another affinity table from the next group on (the key changed)."""
@@ -104,43 +124,63 @@ class LagTable:
         self._size[at] = len(pitches)
         self._advance(at, pitches)
 
-    def standing(self) -> tuple[Floats, Floats]:
-        """Return two arrays (lags, steps) for the newest group.
+    def sizes(self, reach: int) -> Floats:
+        """Return how many notes each of the newest `reach` groups has, newest first."""
+        end = self.count - self._first
+        return self._size[max(0, end - reach) : end][::-1]
 
-        The score of each alignment, and how much of it was gained within the newest lag alone.
+    def standing(self) -> tuple[Floats, Floats]:
+        """Return two arrays (lags, steps) for the newest group, 0 where nothing is aligned.
+
+        The score of each alignment, and about how much of it was gained within the newest lag.
         """
         newest = self.count - 1
-        lags = np.arange(1, min(newest, self.longest) + 1)
-        score = self._row.score
+        score = np.maximum(self._row.score, 0.0)
         gained = score.copy()
-        if len(lags):
+        known = min(newest, self.longest)
+        if known:
+            lags = self._all_lags[1 : known + 1]
             past = self._scores[(newest - lags) % self._history, lags]
             begun_before = self._row.start_late[lags] <= (newest - lags)[:, np.newaxis]
-            gained[lags] -= np.where(begun_before, np.minimum(past, score[lags]), 0.0)
+            gained[1 : known + 1] -= np.where(
+                begun_before, np.minimum(past, score[1 : known + 1]), 0.0
+            )
         return score, gained
 
     def start_late(self, lag: int, column: int) -> int:
         """Return the first group of the later side, -1 where nothing is aligned."""
         return int(self._row.start_late[lag, column])
 
-    def trace(self, lag: int, column: int, back_to: int) -> tuple[Cell, ...]:
-        """Return the best alignment ending at the newest group, newest cell first.
-
-        It reaches back to where it began or to the later side's group `back_to`.
-        """
-        cells = []
-        late = self.count - 1
-        oldest = max(back_to, self.count - self._history + 1, 0)
-        moves, gains, history = self._moves, self._gains, self._history
-        while late >= oldest:
-            at = late % history
-            move = int(moves[at, lag, column])
-            cells.append(Cell(late, late - lag, move, float(gains[at, lag, column])))
-            if move == BEGIN:
-                break
-            late -= 1
-            lag += _LAG_BEFORE[move]
-        return tuple(cells)
+    def trace(self, lag: int, column: int, reach: int) -> Path:
+        """Return the best alignment ending at the newest group, over at most `reach` groups."""
+        newest = self.count - 1
+        reach = min(reach, newest + 1, self._history - 1)
+        rows = (newest - self._ages[:reach]) % self._history
+        lags = np.empty(reach, np.int64)
+        moves = np.empty(reach, np.uint8)
+        gains = np.empty(reach, np.float64)
+        done = 0
+        begun = False
+        while done < reach and not begun:
+            # a stretch of moves that keep the lag is read in one go
+            stretch = self._moves[rows[done:], lag, column]
+            turns = np.flatnonzero(stretch)
+            length = int(turns[0]) + 1 if len(turns) else len(stretch)
+            upto = slice(done, done + length)
+            lags[upto] = lag
+            moves[upto] = stretch[:length]
+            gains[upto] = self._gains[rows[upto], lag, column]
+            done += length
+            last = int(stretch[length - 1])
+            begun = last == BEGIN
+            lag += _LAG_BEFORE[last]
+        return Path(
+            newest=newest,
+            lags=lags[:done],
+            moves=moves[:done],
+            gained=np.concatenate(((0.0,), np.cumsum(gains[:done]))),
+            begun=begun,
+        )
 
     def _slide(self) -> None:
         """Forget groups beyond the longest lag: amortised, memory stays flat."""
@@ -153,81 +193,90 @@ class LagTable:
     def _advance(self, at: int, pitches: tuple[int, ...]) -> None:
         """Compute the newest group's row from the row before."""
         row = self._row
-        row.score[:] = 0.0
+        row.score[:] = _DEAD
         row.start_late[:] = -1
-        newest = self.count - 1
-        self._moves[newest % self._history] = BEGIN
-        self._gains[newest % self._history] = 0.0
+        at_history = (self.count - 1) % self._history
+        self._moves[at_history] = BEGIN
+        self._gains[at_history] = 0.0
         known = min(at, self.longest)
         if known:
             self._fill(at, known, pitches)
-        self._scores[newest % self._history] = row.score
+        np.maximum(row.score, 0.0, out=self._scores[at_history])
 
     def _fill(self, at: int, known: int, pitches: tuple[int, ...]) -> None:
-        costs, row, before = self._costs, self._row, self._before
-        earlier = self._earlier(at, known, pitches)
-        matched, size, onset_s = earlier
+        row, before = self._row, self._before
+        kept = np.float32(self._costs.kept_past)
+        emission, steps = self._moves_worth(at, known, pitches)
+        clipped = np.minimum(before.score, kept)
+        options = steps
+        options[BOTH] += before.score[1 : known + 1]
+        options[SKIP_ONE] += clipped[2 : known + 2]
+        options[SKIP_TWO] += clipped[3 : known + 3]
+        options[EXTRA] += clipped[:known]
+        move = options.argmax(axis=0)
+        best = options.max(axis=0)
+        lags = slice(1, known + 1)
+        source = self._flat[lags] + self._shift[move]
+        begins = (best <= emission) & (emission > 0)
+        fresh = begins | (best <= 0)
+        score = np.where(begins, emission, best)
+        dead = fresh & ~begins
+        newest = self.count - 1
+        start = before.start_late.ravel()[source]
+        start[begins] = newest
+        start[dead] = -1
+        row.start_late[lags] = start
+        row.score[lags] = np.where(dead, _DEAD, score)
+        lag_s = (self._onset_s[at] - self._onset_s[at - known : at][::-1]).astype(np.float32)
+        drift_lag = np.repeat(lag_s[:, np.newaxis], self.steps, axis=1)
+        keeps = (move == EXTRA) & ~begins
+        drift_lag[keeps] = before.drift_lag[:known][keeps]
+        row.drift_lag[lags] = drift_lag
+        past = before.score.ravel()[source]
+        np.minimum(past, kept, out=past, where=move != BOTH)
+        at_history = newest % self._history
+        self._moves[at_history, lags] = np.where(fresh, BEGIN, move)
+        self._gains[at_history, lags] = np.where(dead, 0.0, score - np.where(fresh, 0.0, past))
+
+    def _moves_worth(self, at: int, known: int, pitches: tuple[int, ...]) -> tuple[Floats, Any]:
+        """What the newest group adds at each (lag, step).
+
+        Returns what it adds where an alignment begins, and what each move adds, (moves, lags,
+        steps).
+        """
+        costs = self._costs
+        matched, size, onset_s = self._earlier(at, known, pitches)
         onset = float(self._onset_s[at])
-        lag_s = (onset - onset_s[:known]).astype(np.float32)[:, np.newaxis]
         wait = onset - float(self._onset_s[at - 1])
         wait_early: NDArray[np.float64] = onset_s[:known] - onset_s[1 : known + 1]
         pair = np.float32(costs.match + 2 * costs.unmatched)
-        fit = pair * matched[:known]
-        emission = fit - costs.unmatched * (len(pitches) + size[:known])[:, np.newaxis]
-        slack_s = costs.drift_s + costs.drift_share * np.maximum(wait, wait_early)
-        allowed = slack_s.astype(np.float32)[:, np.newaxis]
-
-        def drift(lag_before_s: Floats) -> Any:
-            z = (lag_s - lag_before_s) / allowed
-            return np.maximum(costs.rhythm_gain - 0.5 * z * z, -costs.rhythm_loss)
-
-        same, one, two, less = (slice(1 + d, known + 1 + d) for d in (0, 1, 2, -1))
-        sources = (same, one, two, less)
-        kept = np.float32(costs.kept_past)
-        past = np.stack(
-            (
-                before.score[same],
-                np.minimum(before.score[one], kept),
-                np.minimum(before.score[two], kept),
-                np.minimum(before.score[less], kept),
-            )
-        )
+        fit = pair * matched
+        unmatched = np.float32(costs.unmatched) * size
+        alone = np.float32(costs.unmatched * len(pitches))
+        emission: Floats = fit[:known] - (unmatched[:known] + alone)[:, np.newaxis]
+        steps = np.empty((4, known, self.steps), np.float32)
+        steps[:3] = emission
         # a group skipped in the earlier link; where both lie close they may be one chord
-        skipped = costs.unmatched * size[1 : known + 1, np.newaxis]
-        skipped_two = skipped + costs.unmatched * size[2 : known + 2, np.newaxis]
-        one_chord = (wait_early < costs.spread_s)[:, np.newaxis]
-        together = emission + np.where(one_chord, pair * matched[1 : known + 1], 0.0)
-        ceiling = costs.match * (size[:known] + size[1 : known + 1])[:, np.newaxis]
-        extra = (fit if wait < costs.spread_s else 0.0) - costs.unmatched * len(pitches)
-        steps = np.stack(
-            (
-                emission + drift(before.drift_lag[same]),
-                np.minimum(together, ceiling) - skipped + drift(before.drift_lag[one]),
-                emission - skipped_two + drift(before.drift_lag[two]),
-                np.broadcast_to(extra - costs.uneven, emission.shape),
-            )
-        )
-        options = past + steps
-        for option, source in zip(options, sources, strict=True):
-            option[before.start_late[source] < 0] = _NEVER
-        move = options.argmax(axis=0)[np.newaxis]
-
-        def chosen(stack: NDArray[Any]) -> Any:
-            return np.take_along_axis(stack, move, axis=0)[0]
-
-        best = chosen(options)
-        begins = (best <= emission) & (emission > 0)
-        dead = (best <= 0) & ~begins
-        lags = slice(1, known + 1)
-        score = np.where(begins, emission, np.where(dead, 0.0, best))
-        start = chosen(np.stack([before.start_late[s] for s in sources]))
-        newest = self.count - 1
-        row.score[lags] = score
-        row.start_late[lags] = np.where(dead, -1, np.where(begins, newest, start))
-        row.drift_lag[lags] = np.where((move[0] == EXTRA) & ~begins, before.drift_lag[less], lag_s)
-        at_history = newest % self._history
-        self._moves[at_history, lags] = np.where(begins | dead, BEGIN, move[0])
-        self._gains[at_history, lags] = score - np.where(begins | dead, 0.0, chosen(past))
+        one_chord = wait_early < costs.spread_s
+        if one_chord.any():
+            ceiling = costs.match * (size[:known] + size[1 : known + 1])[:, np.newaxis]
+            together = np.minimum(emission + fit[1 : known + 1], ceiling)
+            steps[SKIP_ONE][one_chord] = together[one_chord]
+        steps[SKIP_ONE] -= unmatched[1 : known + 1, np.newaxis]
+        steps[SKIP_TWO] -= (unmatched[1 : known + 1] + unmatched[2 : known + 2])[:, np.newaxis]
+        steps[EXTRA] = (fit[:known] if wait < costs.spread_s else 0.0) - (alone + costs.uneven)
+        # the drift of the lag since both sides last advanced
+        slack_s = costs.drift_s + costs.drift_share * np.maximum(wait, wait_early)
+        before = self._before.drift_lag
+        rows, columns = before.strides
+        three = as_strided(before[1:], (3, known, self.steps), (rows, rows, columns))
+        z = (onset - onset_s[:known]).astype(np.float32)[:, np.newaxis] - three
+        z /= slack_s.astype(np.float32)[:, np.newaxis]
+        z *= z
+        z *= np.float32(-0.5)
+        z += np.float32(costs.rhythm_gain)
+        steps[:3] += np.maximum(z, np.float32(-costs.rhythm_loss))
+        return emission, steps
 
     def _earlier(
         self, at: int, known: int, pitches: tuple[int, ...]

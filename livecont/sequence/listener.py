@@ -135,8 +135,8 @@ class Listener:
         )
 
     def _prospect(self) -> Prospect | None:
-        standing = standing_alignments(self._table, self._groups, self._costs)
-        alignment = musicians_choice(standing, self._groups, self._costs)
+        standing = standing_alignments(self._table, self._costs)
+        alignment = musicians_choice(standing, self._table, self._costs)
         if alignment is None or likelihood_of(alignment) < WORTH_A_LOOK:
             return None
         timing = timing_of(alignment, self._groups)

@@ -41,9 +41,9 @@ class Timing:
 
 def first_early(alignment: Alignment, start_s: float, groups: Groups) -> int:
     """Return the earlier link's first group: the partner of the later one's, or by time."""
-    for cell in alignment.cells:
-        if cell.late == alignment.first_late and cell.move != EXTRA:
-            return max(cell.early, groups.first)
+    path, entry = alignment.path, alignment.lag - 1
+    if entry < len(path) and path.moves[entry] != EXTRA:
+        return max(path.early(entry), groups.first)
     number = alignment.first_late
     while number > groups.first and groups[number - 1].onset_s >= start_s - EARLY_S:
         number -= 1
