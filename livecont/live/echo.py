@@ -107,6 +107,11 @@ class EchoGuard:
         known = [path.latency_s for path in self._paths.values() if path.route is Route.KNOWN]
         return max(known, default=None)
 
+    @property
+    def remembered(self) -> int:
+        """How many messages sent may still return."""
+        return len(self._by_time)
+
     def forget_route(self, source: str) -> None:
         """Note that an input is (again) listened to: nothing is known of its route."""
         self._paths[source] = _Path()

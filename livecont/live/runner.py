@@ -158,8 +158,8 @@ class Runner(Generic[State]):
         self._virtual.start()
         return self._virtual
 
-    def post(self, event: SittingEvent) -> None:
-        """Hand the sitting an event, before whatever else waits."""
+    def post(self, event: SittingEvent | PortNews) -> None:
+        """Hand over an event, or news of a port, before whatever else waits."""
         self._inbox.post(event)
 
     def press(self, sign: str) -> None:

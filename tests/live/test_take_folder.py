@@ -1,0 +1,128 @@
+"""The folder of takes: listing, mending, and never writing over what is somebody else's."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from livecont.live.journal import header_line, line, written_line
+from livecont.live.take_file import Entry, EntryKind, take_file
+from livecont.live.take_folder import (
+    TakeState,
+    data_folder,
+    default_take_folder,
+    list_takes,
+    lock,
+    repair_takes,
+    replace_file,
+    reserve,
+)
+
+STARTED = datetime(2025, 1, 31, 20, 15)  # noqa: DTZ001 -- takes are named by the wall clock
+ENTRIES = (
+    Entry(0.5, EntryKind.PLAYED, bytes((0x90, 60, 64))),
+    Entry(0.9, EntryKind.PLAYED, bytes((0x80, 60, 64))),
+    Entry(1.5, EntryKind.SOUNDED, bytes((0x90, 58, 64))),
+)
+
+
+def left_behind(folder: Path, entries: tuple[Entry, ...] = ENTRIES, more: bytes = b"") -> Path:
+    path = folder / "2025-01-30_09-00-00.take"
+    path.write_bytes(header_line("x") + b"".join(line(entry) for entry in entries) + more)
+    return path
+
+
+def test_a_journal_left_behind_is_listed_and_mended(tmp_path: Path) -> None:
+    journal = left_behind(tmp_path)
+    (listed,) = list_takes(tmp_path)
+    assert (listed.state, listed.played, listed.sounded) == (TakeState.UNFINISHED, 1, 1)
+    (mended,) = repair_takes(tmp_path)
+    assert mended.take == journal.with_suffix(".mid")
+    (listed,) = list_takes(tmp_path)
+    assert (listed.state, listed.played, listed.sounded) == (TakeState.WHOLE, 1, 1)
+    assert listed.length_s == pytest.approx(1.5, abs=0.001)
+    assert repair_takes(tmp_path) == ()
+
+
+def test_an_earlier_version_of_its_own_is_replaced(tmp_path: Path) -> None:
+    earlier = take_file(ENTRIES[:2])
+    journal = left_behind(tmp_path, more=written_line(earlier))
+    journal.with_suffix(".mid").write_bytes(earlier)
+    (mended,) = repair_takes(tmp_path)
+    assert mended.take == journal.with_suffix(".mid")
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_a_file_that_somebody_changed_stays(tmp_path: Path) -> None:
+    edited = take_file(ENTRIES[:1])
+    journal = left_behind(tmp_path, more=written_line(take_file(ENTRIES[:2])))
+    journal.with_suffix(".mid").write_bytes(edited)
+    (mended,) = repair_takes(tmp_path)
+    assert mended.take == tmp_path / "2025-01-30_09-00-00_mended1.mid"
+    assert journal.with_suffix(".mid").read_bytes() == edited
+
+
+def test_a_journal_without_a_note_goes_with_its_empty_file(tmp_path: Path) -> None:
+    journal = left_behind(tmp_path, ())
+    journal.with_suffix(".mid").write_bytes(b"")
+    assert [mended.take for mended in repair_takes(tmp_path)] == [None]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_no_journal_is_told_and_stays(tmp_path: Path) -> None:
+    other = tmp_path / "shopping.take"
+    other.write_bytes(b"bread\n")
+    (mended,) = repair_takes(tmp_path)
+    assert mended.trouble is not None
+    assert other.read_bytes() == b"bread\n"
+    assert [one.state for one in list_takes(tmp_path)] == [TakeState.UNREADABLE]
+
+
+@pytest.mark.parametrize(
+    "raw", [b"", b"MThd", b"MThd\0\0\0\6\0\1\0\2\1\0MTrk\xff\xff\xff\xff", b"x" * 99]
+)
+def test_a_broken_file_is_listed_as_unreadable(tmp_path: Path, raw: bytes) -> None:
+    (tmp_path / "broken.mid").write_bytes(raw)
+    assert [one.state for one in list_takes(tmp_path)] == [TakeState.UNREADABLE]
+
+
+def test_a_folder_that_is_not_there_has_no_takes(tmp_path: Path) -> None:
+    assert list_takes(tmp_path / "none") == ()
+    assert repair_takes(tmp_path / "none") == ()
+
+
+def test_a_name_is_reserved_once(tmp_path: Path) -> None:
+    first, journal = reserve(tmp_path, STARTED)
+    second, other = reserve(tmp_path, STARTED)
+    with journal, other, first.with_suffix(".take").open("rb") as mender:
+        assert first != second
+        assert not lock(mender)
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "2025-01-31_20-15-00.mid",
+        "2025-01-31_20-15-00.take",
+        "2025-01-31_20-15-00_2.mid",
+        "2025-01-31_20-15-00_2.take",
+    ]
+
+
+def test_a_file_is_replaced_whole_or_not_at_all(tmp_path: Path) -> None:
+    path = tmp_path / "a.mid"
+    path.write_bytes(b"before")
+    replace_file(path, b"after")
+    assert path.read_bytes() == b"after"
+    blocked = tmp_path / "folder"
+    blocked.mkdir()
+    with pytest.raises(OSError, match="folder"):
+        replace_file(blocked, b"data")
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["a.mid", "folder"]
+
+
+def test_the_environment_names_the_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("LIVECONT_DATA", str(tmp_path))
+    assert default_take_folder() == tmp_path / "takes"
+    monkeypatch.delenv("LIVECONT_DATA")
+    assert data_folder().name == "livecont"
+    assert data_folder().is_absolute() or os.name == "nt"
