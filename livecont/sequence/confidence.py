@@ -37,10 +37,10 @@ def likelihood_of(alignment: Alignment) -> float:
 
 
 LEAST_PAIRS = 4  # fewer notes that have their image are no link [trade]
-PAIRS_INTERCEPT = -10.1
-PER_F1 = 12.2
-PER_LOG_PAIRS = 0.7
-PER_RESPELLED = -4.7
+PAIRS_INTERCEPT = -9.4
+PER_F1 = 12.1
+PER_LOG_PAIRS = 0.5
+PER_RESPELLED = -8.0
 
 
 def confidence_of(positions: tuple[Position, ...], key: Key) -> float:

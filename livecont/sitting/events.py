@@ -36,7 +36,7 @@ class Settings:
     compass: Compass
     start: Start = Start.AT_ONCE
     most_links: int | None = None
-    least_confidence: float = 0.7
+    least_confidence: float = 0.75
 
 
 # --- events -------------------------------------------------------------------------------------

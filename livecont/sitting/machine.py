@@ -252,14 +252,14 @@ def _arm(state: State, plan: Plan) -> Outcome:
     rest = _chain(state, pattern)
     link = next(rest, None)
     state = replace(state, plan=None, draw_s=None, pattern=pattern, coming=(), rest=rest)
-    told = Understood(at_s=state.now_s, pattern=pattern)
     if link is None:
         state = replace(state, phase=Phase.UNDERSTOOD, rest=None, last_end="compass")
+        told = Understood(at_s=state.now_s, pattern=pattern)
         return state, (told, Ended(at_s=state.now_s, reason="compass"))
     armed = Armed(plan=plan, decided_s=state.now_s, pattern=pattern, link=link)
     held_back = _held_back(link, plan.from_s - plan.due_s)
     state = replace(state, phase=Phase.READY, armed=armed)
-    return state, (told, Sound(start_s=plan.due_s, link=held_back))
+    return state, (Sound(start_s=plan.due_s, link=held_back),)
 
 
 def _held_back(link: Link, least_offset_s: float) -> Link:
@@ -282,8 +282,11 @@ def _start_armed(state: State) -> Outcome:
     state = replace(
         state, phase=Phase.SOUNDING, sounding=sounding, armed=None, coming=(), last_end=None
     )
-    took = TookOver(at_s=armed.decided_s, start_s=due_s, pattern=armed.pattern, link=armed.link)
-    return state, (took,)
+    decided_s, pattern = armed.decided_s, armed.pattern
+    return state, (
+        Understood(at_s=decided_s, pattern=pattern),
+        TookOver(at_s=decided_s, start_s=due_s, pattern=pattern, link=armed.link),
+    )
 
 
 def _sound_on(state: State, sounding: Sounding) -> Outcome:

@@ -19,6 +19,8 @@ def snapshot(state: State, at_s: float) -> Snapshot:
         now = begun[-1] if begun else 0
         link, start_s = sounding.links[now], sounding.starts_s[now]
         coming = sounding.links[now + 1 :]
+    elif state.armed is not None:
+        link, start_s = state.armed.link, state.armed.plan.from_s
     complete = state.rest is None and state.pattern is not None
     sounded = () if link is None or start_s is None else _sounding_at(link, at_s - start_s)
     return Snapshot(
