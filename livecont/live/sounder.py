@@ -35,9 +35,10 @@ KILL_PATIENCE_S = 1.0
 class Sounder:
     """A running sounding process. Start it with `Sounder.start`."""
 
-    def __init__(self, output: OutputChoice, late_bound_s: float) -> None:
+    def __init__(self, output: OutputChoice, late_bound_s: float, urgent: bool) -> None:
         self._choice = output
         self._late_bound_s = late_bound_s
+        self._urgent = urgent
         self._clock = SystemClock()
         self._ordering = threading.Lock()  # one for each pipe
         self._passing = threading.Lock()
@@ -49,13 +50,18 @@ class Sounder:
         self._open()
 
     @classmethod
-    def start(cls, output: OutputChoice, *, late_bound_s: float = LATE_BOUND_S) -> Sounder:
+    def start(
+        cls, output: OutputChoice, *, late_bound_s: float = LATE_BOUND_S, urgent: bool = True
+    ) -> Sounder:
         """Start the process; return when the output is open.
+
+        A note-on later than `late_bound_s` is dropped. Without `urgent` the system isn't asked for
+        real-time priority.
 
         Raises:
             PortError: the output can't be opened; one line says why and what to do.
         """
-        sounder = cls(output, late_bound_s)
+        sounder = cls(output, late_bound_s, urgent)
         atexit.register(sounder.close)
         return sounder
 
@@ -172,7 +178,7 @@ class Sounder:
 
     def _open(self) -> None:
         started_s = self._clock.now_s()
-        line = spawn(self._choice, self._late_bound_s)
+        line = spawn(self._choice, self._late_bound_s, self._urgent)
         try:
             name, priority, theirs_s = self._await_ready(line.replies)
             if not started_s <= theirs_s <= self._clock.now_s():

@@ -15,11 +15,9 @@ Conventions: seconds on the system clock, which both processes share.
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing.connection
 import os
 import select
-import signal
 import sys
 from collections.abc import Callable
 from multiprocessing.connection import Connection
@@ -27,11 +25,12 @@ from typing import Any, NamedTuple, Protocol
 
 from livecont.errors import PortError
 from livecont.live.clock import SystemClock
+from livecont.live.detached import own_signals, own_stderr
 from livecont.live.outputs import MidiOutput, SilentOutput
 from livecont.live.priority import freeze_garbage, raise_priority
 from livecont.live.replies import Replies
 from livecont.live.sounding import Output, Sounding
-from livecont.live.wire import OutputChoice, OutputKind, portions
+from livecont.live.wire import OutputChoice, OutputKind, Priority, portions
 
 SPIN_S = 0.002 if sys.platform == "win32" else 0.0003  # waits end late by up to this
 IDLE_S = 0.25  # the longest wait
@@ -75,12 +74,14 @@ class Pipes(NamedTuple):
     replies: Connection[Any, Any]
 
 
-def run(choice: OutputChoice, pipes: Pipes, parent_pid: int, late_bound_s: float) -> None:
+def run(
+    choice: OutputChoice, pipes: Pipes, parent_pid: int, late_bound_s: float, urgent: bool
+) -> None:
     """Be the sounding process (the target of the spawned process)."""
-    signals = _own_signals()
-    noise = _own_stderr()
+    signals = own_signals()
+    noise = own_stderr()
     told = Replies(pipes.replies)
-    priority = raise_priority()
+    priority = raise_priority() if urgent else Priority.NORMAL
     try:
         output = _open(choice)
     except PortError as error:
@@ -152,9 +153,13 @@ class _Loop:
             if self._suspicions and now_s() - self._probed_s > SUSPECT_EVERY_S:
                 self._probe()  # late notes are better than a process that hangs
             heard = self._hear(max(0.0, left_s))
-            if wake_s is not None and not heard and wake_s - now_s() <= spin_s:
-                while now_s() < wake_s:
-                    pass
+            if wake_s is not None and not heard and 0.0 < wake_s - now_s() <= spin_s:
+                core.send_next(self._spin_until)
+
+    def _spin_until(self, t_s: float) -> None:
+        now_s = self._now_s
+        while now_s() < t_s:
+            pass
 
     def tell_everything(self) -> None:
         """Hand over what is left of the log and the last counts."""
@@ -273,35 +278,3 @@ def _open(choice: OutputChoice) -> OpenOutput:
 
         return VoiceOutput(choice)
     return MidiOutput(choice)
-
-
-def _own_signals() -> int | None:
-    """Leave the parent's process group; return what becomes readable when a signal asks to end."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if sys.platform == "win32":
-        return None
-    with contextlib.suppress(OSError):
-        os.setpgid(0, 0)
-    for ignored in (signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP):
-        signal.signal(ignored, signal.SIG_IGN)
-    readable, writable = os.pipe()
-    os.set_blocking(writable, False)
-    signal.set_wakeup_fd(writable, warn_on_full_buffer=False)
-    signal.signal(signal.SIGTERM, lambda *_: None)  # the descriptor wakes the loop
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})  # blocked while we were started
-    return readable
-
-
-def _own_stderr() -> int | None:
-    """Keep C libraries off the terminal; return what becomes readable when one complains."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, 1)
-    if sys.platform == "win32":
-        os.dup2(nowhere, 2)
-        return None
-    readable, writable = os.pipe()
-    os.set_blocking(writable, False)  # nobody may ever wait for us to read it
-    os.dup2(writable, 2)
-    os.close(writable)
-    os.close(nowhere)
-    return readable

@@ -42,7 +42,7 @@ class Line:
             pipe.close()
 
 
-def spawn(choice: OutputChoice, late_bound_s: float) -> Line:
+def spawn(choice: OutputChoice, late_bound_s: float, urgent: bool) -> Line:
     """Start the process and return at once; it tells by itself when it is ready."""
     context = multiprocessing.get_context("spawn")
     their_commands, commands = context.Pipe(duplex=False)
@@ -54,7 +54,7 @@ def spawn(choice: OutputChoice, late_bound_s: float) -> Line:
     pipes = Pipes(commands=their_commands, thru=their_thru, replies=their_replies)
     process = context.Process(
         target=run,
-        args=(choice, pipes, os.getpid(), late_bound_s),
+        args=(choice, pipes, os.getpid(), late_bound_s, urgent),
         name="livecont-sounding",
         daemon=True,
     )

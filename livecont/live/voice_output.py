@@ -27,7 +27,7 @@ MARGIN_S = 0.005
 _START_PATIENCE_S = 3.0
 _GONE_AFTER_S = 1.0  # without the card asking for sound
 _FADE_S = 0.2
-_DRIFT = 1e-3  # a card's clock may be off by this much; quartz is ten times better
+_DRIFT = 3e-4  # a card's clock may be off by this much; quartz is better
 _GAP_S = 0.05  # the card left this much out: it stumbled, or the machine slept
 
 

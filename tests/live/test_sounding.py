@@ -81,6 +81,23 @@ def test_any_plan_goes_out_sorted_and_stable(plan: list[tuple[int, int]]) -> Non
     assert output.got == [bytes((0xC0, one[1])) for one in sorted(plan, key=lambda one: one[0])]
 
 
+def test_a_chord_prepared_before_its_moment_goes_out_at_it_and_alone() -> None:
+    core, output, clock = started()
+    core.play([(101.0, on(60)), (101.0, on(64)), (101.001, off(60)), (102.0, off(64))])
+    clock.sleep_until(100.9998)
+    seen: list[int] = []
+
+    def wait(t_s: float) -> None:
+        seen.append(len(output.got))
+        clock.sleep_until(t_s)
+
+    core.send_next(wait)
+    assert seen == [0]
+    assert core.log == [(101.0, 101.0, on(60)), (101.0, 101.0, on(64))]
+    assert core.pending == 2
+    assert core.counts.scheduled == 2
+
+
 def test_strikes_that_are_too_late_are_dropped_and_releases_are_not() -> None:
     core, output, clock = started()
     core.play([(101.0, on(60)), (101.5, off(60)), (102.0, on(62)), (103.0, off(62))])
