@@ -1,7 +1,7 @@
 """Estimating the key from what was played.
 
 Conventions: weights per pitch class, C = 0; a key's score is the correlation of the weights with
-the key's profile, -1..1, after Krumhansl (1990), with the profiles of Krumhansl & Kessler (1982).
+the key's profile, -1..1 (Krumhansl 1990), with later profiles, named below.
 """
 
 from __future__ import annotations
@@ -14,9 +14,11 @@ from numpy.typing import NDArray
 
 from livecont.music.key import MOST_FIFTHS, Key
 
-# Krumhansl & Kessler (1982), as printed in music21 10.5.1 (analysis/discrete.py), tonic first
-MAJOR = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
-MINOR = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
+# Bellman (2005) after Budge (1943), as printed in music21 10.5.1 (analysis/discrete.py), tonic
+# first: how often each degree sounds in common practice. On the development cases it finds the key
+# signature more often than the profiles of Krumhansl & Kessler (1982): as played 0.49 and 0.28.
+MAJOR = (16.80, 0.86, 12.95, 1.41, 13.49, 11.93, 1.25, 20.28, 1.80, 8.04, 0.62, 10.57)
+MINOR = (18.16, 0.69, 12.99, 13.34, 1.07, 11.15, 1.38, 21.07, 7.49, 1.53, 0.92, 10.21)
 
 
 @lru_cache(maxsize=1)
