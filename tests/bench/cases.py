@@ -14,7 +14,8 @@ import argparse
 import importlib.util
 import json
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -55,6 +56,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--worst", type=int, default=0)
     parser.add_argument("--half", type=int, choices=(0, 1))
     parser.add_argument("--json", type=Path)
+    parser.add_argument("--reliability", action="store_true", help="how well calibrated (slower)")
     parser.add_argument("--no-plays", action="store_true")
     options = parser.parse_args(argv)
     if not (options.cases / "truth.jsonl").is_file():
@@ -66,13 +68,16 @@ def main(argv: list[str]) -> int:
         truth = [c for c in truth if half_of(truth, c) == options.half]
     auto = options.key == "auto"
     answers = [a for case in truth for a in answers_to(case, options.cases, auto)]
-    report = {"cases": table(answers, score)}
+    report: dict[str, Any] = {"cases": table(answers, score)}
     _print_table(report["cases"])
     report["lead"] = lead(answers)
     print("decided before due:", json.dumps(report["lead"]))
     if not options.no_plays:
         report["plays"] = plays(options.cases, auto)
         print("plays:", json.dumps(report["plays"]))
+    if options.reliability:
+        report["reliability"] = reliability(truth, options.cases, auto)
+        _print_reliability(report["reliability"])
     if options.worst:
         _print_worst(answers, score, options.worst)
     if options.json:
@@ -103,12 +108,17 @@ def _key(entry: dict[str, Any]) -> Key:
     return parse_key(f"{entry['key']['tonic']} {entry['key']['mode']}")
 
 
-def settings_for(key: Key | None) -> Settings:
+def settings_for(key: Key | None, least_confidence: float | None = None) -> Settings:
     """The settings of the benchmark: as `replay` has them."""
-    return Settings(key=key, compass=COMPASS, most_links=1)
+    settings = Settings(key=key, compass=COMPASS, most_links=1)
+    if least_confidence is None:
+        return settings
+    return replace(settings, least_confidence=least_confidence)
 
 
-def answers_to(case: dict[str, Any], folder: Path, auto: bool) -> list[Answer]:
+def answers_to(
+    case: dict[str, Any], folder: Path, auto: bool, least_confidence: float | None = None
+) -> list[Answer]:
     """Return what the engine does with each variant of a case."""
     found = []
     for variant in VARIANTS:
@@ -118,7 +128,7 @@ def answers_to(case: dict[str, Any], folder: Path, auto: bool) -> list[Answer]:
             folder / case["variants"][variant]["file"]
         ).events
         key = None if auto else _key(case)
-        took = take_overs(run(settings_for(key), events))
+        took = take_overs(run(settings_for(key, least_confidence), events))
         found.append(Answer(case=case, variant=variant, took=took))
     return found
 
@@ -213,25 +223,17 @@ def plays(folder: Path, auto: bool) -> dict[str, Any]:
     for play in _lines(folder / "plays.jsonl"):
         key = None if auto else _key(play)
         took = take_overs(run(settings_for(key), read_smf(folder / play["file"]).events))
-        covered = _union(
-            (max(1.0, s[0]), min(s[1], play["seconds"] + 1))
-            for s in play["spans"]
-            if s[2] in {"sequence", "pair", "scale"}
-        )
+        covered = _covered(play)
         free_s += play["seconds"] - sum(max(0, end - start) for start, end in covered)
         total += len(took)
         for t in took:
-            at, unit = t.start_s, t.pattern.unit_s
-            inside = sum(
-                max(0.0, min(end, at) - max(start, at - 2 * unit)) for start, end in covered
-            )
-            if inside < unit - 1e-9:
+            if _is_false(t, covered):
                 false += 1
                 wrong.append(
                     [
                         play["id"],
-                        round(at, 2),
-                        round(unit, 2),
+                        round(t.start_s, 2),
+                        round(t.pattern.unit_s, 2),
                         t.pattern.step_degrees,
                         round(t.pattern.confidence, 2),
                     ]
@@ -255,6 +257,65 @@ def plays(folder: Path, auto: bool) -> dict[str, Any]:
         "missed": missed,
         "wrong": wrong,
     }
+
+
+BINS = (0.0, 0.25, 0.5, 0.75, 0.85, 0.95, 1.0)
+
+
+def reliability(truth: list[dict[str, Any]], folder: Path, auto: bool) -> list[dict[str, Any]]:
+    """Stated confidence against the share that was right, with the bound on confidence lifted.
+
+    Right: at the end of a case as played, unit and step are the composer's; in the full
+    performances, the take-over is no false alarm. Ordinary playing has more of the wrong than the
+    cases have, so this is the reliability in such a mixture and no other.
+    """
+    marks = []
+    for case in truth:
+        for answer in answers_to(case, folder, auto, 0.0):
+            if answer.variant == "deadpan" or not answer.took:
+                continue
+            pattern, times = answer.took[-1].pattern, case["variants"][answer.variant]
+            units = (times["unit_seconds"], times["link12_seconds"])
+            right = pattern.step_degrees == case["step"] and any(
+                abs(pattern.unit_s - unit) <= 0.06 * unit for unit in units
+            )
+            marks.append((pattern.confidence, right))
+    for play in _lines(folder / "plays.jsonl"):
+        key = None if auto else _key(play)
+        covered = _covered(play)
+        for took in take_overs(run(settings_for(key, 0.0), read_smf(folder / play["file"]).events)):
+            marks.append((took.pattern.confidence, not _is_false(took, covered)))
+    rows = []
+    for low, high in pairwise(BINS):
+        inside = [right for stated, right in marks if low <= stated < high]
+        stated = [s for s, _ in marks if low <= s < high]
+        if inside:
+            row = {"from": low, "to": high, "n": len(inside)}
+            rows.append({**row, "stated": np.mean(stated), "right": np.mean(inside)})
+    return [{k: float(v) for k, v in row.items()} for row in rows]
+
+
+def _print_reliability(rows: list[dict[str, Any]]) -> None:
+    print(f"{'confidence':>14s}{'n':>6s}{'stated':>9s}{'right':>9s}")
+    for row in rows:
+        span = f"{row['from']:.2f}-{row['to']:.2f}"
+        print(f"{span:>14s}{row['n']:6.0f}{row['stated']:9.2f}{row['right']:9.2f}")
+
+
+def _covered(play: dict[str, Any]) -> list[tuple[float, float]]:
+    """The spans of a performance in which anything sequence-like happens."""
+    return _union(
+        (max(1.0, s[0]), min(s[1], play["seconds"] + 1))
+        for s in play["spans"]
+        if s[2] in {"sequence", "pair", "scale"}
+    )
+
+
+def _is_false(took: TookOver, covered: list[tuple[float, float]]) -> bool:
+    """The scorer's rule: spans cover less than half of the two units before."""
+    at, unit = took.start_s, took.pattern.unit_s
+    inside = sum(max(0.0, min(end, at) - max(start, at - 2 * unit)) for start, end in covered)
+    return inside < unit - 1e-9
 
 
 def _union(intervals: Any) -> list[tuple[float, float]]:
