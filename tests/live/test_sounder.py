@@ -18,7 +18,7 @@ from livecont.live.clock import SystemClock
 from livecont.live.messages import TimedMessage
 from livecont.live.replies import Replies
 from livecont.live.report import SentMessage, SounderReport, SounderState
-from livecont.live.sounder import Sounder
+from livecont.live.sounder import CLOSE_PATIENCE_S, Sounder
 from livecont.live.wire import OutputChoice, OutputKind
 
 TOP = Path(__file__).parents[2]
@@ -135,7 +135,9 @@ def test_closing_releases_everything_and_ends_the_process(sounder: Sounder) -> N
     sounder.play([TimedMessage(due_s=0.0, data=b"\xb0\x40\x7f"), *note(60, 0.0, 30.0)])
     sounder.thru(on(72))
     collected(sounder, 3)
+    began_s = CLOCK.now_s()
     sounder.close()
+    assert CLOCK.now_s() - began_s < CLOSE_PATIENCE_S  # it ended by itself
     assert [one.data.hex(" ") for one in sounder.sent()] == [
         "80 3c 40",
         "80 48 40",

@@ -166,6 +166,8 @@ class Listener:
         return {key for key, now in value.items() if now}
 
     def close(self) -> None:
+        if self._ended.is_set():
+            return  # closing twice would end this process
         self._ended.set()
         self._thread.join()
         self._in.close_port()
