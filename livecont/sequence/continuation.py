@@ -1,17 +1,21 @@
 """Which pitches the next link has, by rules that the links played must bear out.
 
-Conventions: `staff`, `alter` and degrees as in `music.pitch` and `music.key`. A position's place on
-the staff in the next link is its last place moved by the step; the rules choose its accidental.
-Rules are decided by the first two links (`heard[0]`, `heard[1]`), later ones only say where the
-chain has got to, so that a chain does not drift on what it sounded itself.
+A position's place on the staff in the next link is its place in the later link played, moved by
+the step; what is left to choose is its accidental, which the rules of `continuation_rules` weigh
+for the whole link at once. What only the first of two links has was dropped by the player and is
+left out; what only the second has came to stay. Everything is decided by the two links played:
+later ones only count how far the chain has got, so that it does not drift on its own inventions.
+
+Conventions: `staff` and `alter` as in `music.pitch`; `heard` holds the links oldest first, the
+first `played` of them from the player's hands.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-
 from livecont.music.key import Key
-from livecont.music.pitch import Spelling
+from livecont.music.pitch import Spelling, spell_at
+from livecont.sequence.continuation_choice import Choice
+from livecont.sequence.continuation_figure import Figure, figure_of
 from livecont.sequence.pattern import Kind, Position
 
 
@@ -20,44 +24,104 @@ def carry_on(
     step_degrees: int,
     key: Key,
     before: tuple[Spelling, ...] = (),
+    played: int = 2,
 ) -> tuple[Spelling | None, ...]:
     """Return each position's pitch in the link after the last one in `heard`.
 
     Args:
-        positions: the link's notes, each with at least two links in `heard`.
+        positions: the link's notes, each with at least `played` links in `heard`.
         step_degrees: diatonic places from link to link.
         key: the key played in.
         before: pitches heard before link 1, oldest first; may be empty.
+        played: how many of the links heard the player played; the last two of them decide.
 
     Returns:
         One entry a position; None leaves the note out.
     """
-    kind, shift = kind_of(positions, step_degrees, key)
-    last = {p.letter: p.alter for p in before[-8:]}
-    for link in (0, 1):
-        last |= {h.letter: h.alter for p in positions if (h := p.heard[link]) is not None}
-    result: list[Spelling | None] = []
-    for position in positions:
-        newest = position.heard[-1]
-        if newest is None:
-            result.append(None)
-            continue
-        staff = newest.staff + step_degrees
-        if kind is Kind.REAL and shift is not None:
-            result.append(Spelling(staff, newest.midi + shift - Spelling(staff, 0).midi))
-        else:
-            result.append(Spelling(staff, last.get(staff % 7, key.signature_alter(staff))))
+    result: list[Spelling | None] = [None] * len(positions)
+    figure = figure_of(positions, played)
+    if figure is None:
+        return tuple(result)
+    ahead = len(positions[0].heard) - played + 1
+    choice = _choice(figure, positions, step_degrees, key, played - 1)
+    alters = choice.best()
+    shift = _real_shift(choice, alters)
+    if ahead > 1 and shift is None:
+        alters = _choice(figure, positions, step_degrees, key, len(positions[0].heard) - 1).best()
+    pitches = [
+        Spelling(tone.two.staff + ahead * step_degrees, alters[role])
+        if shift is None
+        else spell_at(tone.two.midi + ahead * shift, tone.two.staff + ahead * step_degrees)
+        for tone, role in zip(figure.tones, figure.role_of, strict=True)
+    ]
+    readable = pitches if shift is None else _readable(pitches)
+    for tone, pitch in zip(figure.tones, readable, strict=True):
+        result[tone.index] = pitch
     return tuple(result)
 
 
 def kind_of(
-    positions: tuple[Position, ...], step_degrees: int, key: Key
+    positions: tuple[Position, ...], step_degrees: int, key: Key, played: int = 2
 ) -> tuple[Kind, int | None]:
-    """Return how the step is counted, and the shift in semitones where it is the same for all."""
-    pairs = [(p.heard[0], p.heard[1]) for p in positions]
-    known = [(a, b) for a, b in pairs if a is not None and b is not None]
-    shifts = Counter(b.midi - a.midi for a, b in known)
-    foreign = [b for _, b in known if b.alter != key.signature_alter(b.staff)]
-    if len(shifts) == 1:
-        return (Kind.REAL if foreign else Kind.TONAL), next(iter(shifts))
-    return (Kind.MIXED if foreign else Kind.TONAL), None
+    """Return how the step is counted, and its semitones where they are the same for every note.
+
+    The kind is that of the next link: real where every note moves on exactly though that leaves
+    the key, tonal where every note is one of the home signature, else mixed.
+    """
+    figure = figure_of(positions, played)
+    if figure is None:
+        return Kind.TONAL, None
+    choice = _choice(figure, positions, step_degrees, key, played - 1)
+    alters = choice.best()
+    shift = _real_shift(choice, alters)
+    if shift is not None:
+        return Kind.REAL, shift
+    at_home = all(
+        alter == choice.home[letter] for letter, alter in zip(choice.letters, alters, strict=True)
+    )
+    return (Kind.TONAL if at_home else Kind.MIXED), _common_shift(choice, alters)
+
+
+def _choice(
+    figure: Figure, positions: tuple[Position, ...], step_degrees: int, key: Key, last: int
+) -> Choice:
+    """The choice of the link after `heard[last]`."""
+    return Choice(
+        figure=figure,
+        step=step_degrees,
+        ahead=last - figure.later + 1,
+        key=key,
+        before=tuple(positions[tone.index].heard[last] for tone in figure.tones),
+    )
+
+
+def _common_shift(choice: Choice, alters: tuple[int, ...]) -> int | None:
+    """The semitones by which every note moved and moves again; None if they differ."""
+    if choice.shift is None:
+        return None
+    figure = choice.figure
+    same = all(
+        Spelling(choice.staff(tone), alters[role]).midi - tone.two.midi == choice.shift
+        for tone, role in zip(figure.tones, figure.role_of, strict=True)
+    )
+    return choice.shift if same else None
+
+
+def _real_shift(choice: Choice, alters: tuple[int, ...]) -> int | None:
+    """The semitones of a real sequence; None where the key explains the links as well."""
+    return None if choice.at_home else _common_shift(choice, alters)
+
+
+def _readable(pitches: list[Spelling]) -> list[Spelling]:
+    """Where a real chain needs double sharps or flats, the whole link a letter or more away."""
+
+    def signs(letters: int) -> tuple[int, int]:
+        return max(abs(p.alter) for p in _respelled(pitches, letters)), abs(letters)
+
+    if max(abs(pitch.alter) for pitch in pitches) <= 1:
+        return pitches
+    return _respelled(pitches, min(range(-4, 5), key=signs))
+
+
+def _respelled(pitches: list[Spelling], letters: int) -> list[Spelling]:
+    return [spell_at(pitch.midi, pitch.staff + letters) for pitch in pitches]

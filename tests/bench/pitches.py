@@ -76,20 +76,24 @@ def positions_of(
     links: tuple[list[list[float]], ...], step: int, key: Key, unit: float
 ) -> tuple[Position, ...]:
     """Return the positions of two links, each a list of [onset, MIDI pitch, duration, ...]."""
-    duration: dict[float, float] = {}
-    chords: tuple[dict[float, set[int]], ...] = (defaultdict(set), defaultdict(set))
+    chords: tuple[dict[float, dict[int, float]], ...] = (defaultdict(dict), defaultdict(dict))
     for link, chord in zip(links, chords, strict=True):
         for onset, pitch, length, *_ in link:
-            chord[_rounded(onset)].add(int(pitch))
-            duration[_rounded(onset)] = max(duration.get(_rounded(onset), 0.0), length)
+            at = chord[_rounded(onset)]
+            at[int(pitch)] = max(at.get(int(pitch), 0.0), length)
     result = []
-    for onset in sorted(duration):
+    for onset in sorted({*chords[0], *chords[1]}):
         one, two = (tuple((onset, p) for p in sorted(c.get(onset, ()))) for c in chords)
         for heard in pair_up(one, two, step, key):
+            lengths = [
+                chord[onset][h.midi]
+                for chord, h in zip(chords, heard, strict=True)
+                if h is not None
+            ]
             result.append(
                 Position(
                     offset_units=onset / unit,
-                    articulation=duration[onset] / unit,
+                    articulation=sum(lengths) / len(lengths) / unit,
                     velocity=64,
                     channel=0,
                     heard=tuple(heard),
