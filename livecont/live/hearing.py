@@ -26,6 +26,7 @@ SETTLE_MESSAGES = 8  # so many late stamps in a row are no accident
 TRUE_WITHIN_S = 0.001  # driver and clock agree within 11 us on an idle machine (measured)
 LOST_TRACK_S = 0.05  # further apart than a busy interpreter makes them
 RETURN_WINDOW_S = 0.02  # a message that comes back sooner is our own; no key repeats so fast
+MOST_PLANNED = 16  # moments kept of one planned message
 
 Item = TypeVar("Item")
 
@@ -139,14 +140,15 @@ class Thru:
         self._send = send
         self._controllers = controllers
         self._pitches = pitches
-        self._passed: dict[bytes, float] = {}
-        self._planned: dict[bytes, float] = {}
+        self._passed: dict[bytes, tuple[float, ...]] = {}
+        self._planned: dict[bytes, tuple[float, ...]] = {}
 
     def plan(self, data: bytes, due_s: float) -> None:
         """Note that livecont itself sends a message then."""
         if len(self._planned) >= CAPACITY:
             self._planned.clear()
-        self._planned[data] = due_s
+        # the same note may be planned for several links to come
+        self._planned[data] = (*self._planned.get(data, ())[1 - MOST_PLANNED :], due_s)
 
     def forward(self, data: bytes, at_s: float) -> bool:
         """Pass a message on; return whether it was."""
@@ -164,14 +166,15 @@ class Thru:
             return False
         if len(self._passed) >= CAPACITY:  # pitch bends by the thousand: forget them
             self._passed.clear()
-        self._passed[data] = at_s
+        self._passed[data] = (at_s,)
         self._send(data)
         return True
 
 
-def _returns(sent: dict[bytes, float], data: bytes, at_s: float, within_s: float) -> bool:
-    sent_s = sent.get(data)
-    return sent_s is not None and 0.0 <= at_s - sent_s < within_s
+def _returns(
+    sent: dict[bytes, tuple[float, ...]], data: bytes, at_s: float, within_s: float
+) -> bool:
+    return any(0.0 <= at_s - sent_s < within_s for sent_s in sent.get(data, ()))
 
 
 class Ear:

@@ -25,8 +25,9 @@ from types import MappingProxyType
 from typing import Any
 
 from livecont.errors import PortError, unknown
-from livecont.live.port_names import OWN
+from livecont.live.port_names import INTERNAL, OWN, SILENT, Choice
 from livecont.live.quiet import silenced_stderr
+from livecont.live.wire import OutputChoice, OutputKind
 
 API_VARIABLE = "LIVECONT_MIDI_API"
 APIS: Mapping[str, str] = MappingProxyType(
@@ -47,12 +48,31 @@ Heard = Callable[[tuple[Sequence[int], float], object], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortList:
-    """What there is; `missing` says what keeps MIDI from working, None where it works."""
+    """What there is; `missing` says what keeps MIDI from working, None where it works.
+
+    `api` names the MIDI system, `api_number` is rtmidi's for it.
+    """
 
     api: str | None
+    api_number: int | None = None
     inputs: tuple[str, ...] = ()
     outputs: tuple[str, ...] = ()
     missing: str | None = None
+
+
+def output_to_open(choice: Choice, ports: PortList) -> OutputChoice:
+    """Return what the sounding process is to open for a chosen output.
+
+    Raises:
+        PortError: a port was chosen where there is no MIDI system.
+    """
+    if choice.name == INTERNAL:
+        return OutputChoice(kind=OutputKind.INTERNAL)
+    if choice.name == SILENT:
+        return OutputChoice(kind=OutputKind.SILENT)
+    if ports.api_number is None:
+        raise PortError(ports.missing or "no MIDI system")
+    return OutputChoice(kind=OutputKind.PORT, name=choice.name, api=ports.api_number)
 
 
 def list_ports(api: str | None = None) -> PortList:
@@ -66,7 +86,12 @@ def list_ports(api: str | None = None) -> PortList:
     except PortError as error:
         return PortList(api=None, missing=str(error))
     try:
-        return PortList(api=roster.api, inputs=roster.inputs(), outputs=roster.outputs())
+        return PortList(
+            api=roster.api,
+            api_number=roster.api_number,
+            inputs=roster.inputs(),
+            outputs=roster.outputs(),
+        )
     finally:
         roster.close()
 

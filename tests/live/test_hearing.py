@@ -141,6 +141,7 @@ def test_a_known_route_keeps_planned_notes_from_being_passed_on() -> None:
     assert through.forward(NOTE, 1.01)  # no route: the player struck it himself
     through.returns_within_s = 0.1
     through.plan(NOTE, 2.0)
+    through.plan(NOTE, 3.0)  # in the link after
     assert not through.forward(NOTE, 2.05)
     assert through.forward(NOTE, 2.2)
     assert sent == [NOTE, NOTE]
