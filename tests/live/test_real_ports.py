@@ -228,14 +228,13 @@ def test_without_a_loop_the_player_who_plays_the_due_notes_is_heard(rig: Rig) ->
 
 
 SITTING = """
-import sys
+import signal, sys
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 sys.path.insert(0, "tests/live")
 import test_real_ports as here
 from livecont.live.clock import SystemClock
-from livecont.live.stopping import ends_on_signals
 from livecont.live.take import TakeRecorder
 
 if __name__ == "__main__":
@@ -243,7 +242,9 @@ if __name__ == "__main__":
         Path(sys.argv[1]), datetime(2025, 1, 31), start_s=SystemClock().now_s(), repair=False
     )
     runner = here.sitting([], take=take, settings=replace(here.SETTINGS, most_links=None))
-    with ends_on_signals(runner.quit), runner:
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        signal.signal(getattr(signal, name), lambda *_: runner.quit())
+    with runner:
         print("ready", flush=True)
         while not runner.wait(0.02):
             now = runner.latest
