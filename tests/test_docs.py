@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 from collections.abc import Iterator
@@ -13,14 +14,15 @@ from pathlib import Path
 
 import click
 import pytest
+from rich.console import Console
 
 from livecont.cli import livecont, run
-from livecont.commands.sit import control_hints
+from livecont.commands.sit import FRAMES_A_SECOND, control_hints
 from livecont.config import configs_folder, load_preferences
 from livecont.demo import Piece, demo_names, load_piece, perform
 from livecont.music.key import parse_key
 from livecont.music.pitch import spelling
-from livecont.screen import ScreenNotes, picture, plain_lines
+from livecont.screen import ScreenNotes, Stage, picture
 from livecont.sequence.events import KeyDown, KeyUp, PlayerEvent
 from livecont.sitting.events import Quit, Settings, SittingEvent, Start, Tick, Wake
 from livecont.sitting.machine import begin, snapshot, step
@@ -147,12 +149,13 @@ def watch(piece: Piece, every_s: float) -> Iterator[Snapshot]:
 
 
 def test_plain_output_in_the_readme_is_real() -> None:
-    lines: list[str] = []
-    before = None
-    for now in watch(load_piece("lament"), 1 / 15):
-        lines += plain_lines(before, now)
-        before = now
-    check_block("$ livecont demo lament | cat\n", "\n".join(lines) + "\n")
+    piece = load_piece("lament")
+    written = io.StringIO()
+    notes = ScreenNotes(message=f"demo: {piece.title}")
+    with Stage(Console(file=written)) as stage:
+        for now in watch(piece, 1 / FRAMES_A_SECOND):
+            stage.show(now, notes)
+    check_block("$ livecont demo lament | cat\n", written.getvalue())
 
 
 def test_replay_in_the_readme_is_real(capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -30,6 +30,7 @@ from livecont.live.take_folder import default_take_folder
 from livecont.screen import ScreenNotes, Stage
 from livecont.sequence.events import PlayerEvent
 from livecont.sitting import machine
+from livecont.sitting.snapshot import Phase, Snapshot
 
 if TYPE_CHECKING:
     from livecont.config import Controls, Preferences
@@ -115,11 +116,18 @@ def _show(
                 hints=hints if keys.there else (),
                 start=chosen.settings.start,
             )
-            stage.show(runner.latest, notes)
+            latest = runner.latest
+            stage.show(_ended(latest) if over else latest, notes)
             if over:
                 return
             if overdue() and runner.latest.sounding is None:
                 runner.quit()
+
+
+def _ended(latest: Snapshot) -> Snapshot:
+    """Return the last snapshot as it is after the end; it may have been taken just before."""
+    left = "quit" if latest.phase is Phase.SOUNDING else latest.last_end
+    return replace(latest, phase=Phase.ENDED, sounding=None, last_end=left)
 
 
 def message_of(health: Health, opening: str | None) -> str | None:
