@@ -13,9 +13,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from livecont.sequence.costs import Costs
-from livecont.sequence.groups import Groups
 from livecont.sequence.lags import EXTRA, Floats, LagTable, Path
 
 # at most so many are looked at closely, the best first, to bound the cost per note
@@ -147,15 +147,15 @@ def _one_path(one: Alignment, other: Alignment) -> bool:
     return one.step_degrees == other.step_degrees and abs(one.lag - other.lag) <= ONE_PATH
 
 
-def lag_seconds(alignment: Alignment, groups: Groups) -> tuple[tuple[int, float], ...]:
-    """Return (later group, lag in seconds) where both sides advance in the newest link.
+def lag_seconds(alignment: Alignment, table: LagTable) -> NDArray[np.float64]:
+    """Return the lags in seconds where both sides advance in the newest link, oldest first.
 
-    Oldest first; empty only if every entry is an extra group, or the earlier link is forgotten.
+    Empty only if every entry is an extra group.
     """
     path = alignment.path
-    entries = range(min(alignment.lag, len(path)) - 1, -1, -1)
-    return tuple(
-        (path.newest - i, groups[path.newest - i].onset_s - groups[path.early(i)].onset_s)
-        for i in entries
-        if path.moves[i] != EXTRA and path.early(i) >= groups.first
-    )
+    entries = min(alignment.lag, len(path))
+    late = path.newest - np.arange(entries)
+    both = path.moves[:entries] != EXTRA
+    late, early = late[both], (late - path.lags[:entries])[both]
+    lags: NDArray[np.float64] = (table.onsets_s(late) - table.onsets_s(early))[::-1]
+    return lags

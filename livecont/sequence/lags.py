@@ -129,6 +129,11 @@ class LagTable:
         end = self.count - self._first
         return self._size[max(0, end - reach) : end][::-1]
 
+    def onsets_s(self, groups: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Return the onsets of groups within the longest lag of the newest, by number."""
+        onsets: NDArray[np.float64] = self._onset_s[groups - self._first]
+        return onsets
+
     def standing(self) -> tuple[Floats, Floats]:
         """Return two arrays (lags, steps) for the newest group, 0 where nothing is aligned.
 

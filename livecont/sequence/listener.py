@@ -139,7 +139,7 @@ class Listener:
         alignment = musicians_choice(standing, self._table, self._costs)
         if alignment is None or likelihood_of(alignment) < WORTH_A_LOOK:
             return None
-        timing = timing_of(alignment, self._groups)
+        timing = timing_of(alignment, self._table)
         if timing is None or not 0 < timing.unit_s <= self._costs.longest_s:
             return None
         if timing.earlier_unit_s <= 0:

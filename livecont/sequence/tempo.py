@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from livecont.sequence.alignment import Alignment, lag_seconds
 from livecont.sequence.groups import Groups
-from livecont.sequence.lags import EXTRA
+from livecont.sequence.lags import EXTRA, LagTable
 
 # how much the latest lag says of the next one, beside the mean over the link [fit]
 LATEST_SHARE = 0.8
@@ -61,18 +63,15 @@ def begins_playing(alignment: Alignment, timing: Timing, groups: Groups) -> bool
     return silence_s > max(BREATH_S, timing.unit_s)
 
 
-def timing_of(alignment: Alignment, groups: Groups) -> Timing | None:
-    """Return the timing of an alignment; None where the earlier link is forgotten."""
-    lags = lag_seconds(alignment, groups)
-    if not lags:
+def timing_of(alignment: Alignment, table: LagTable) -> Timing | None:
+    """Return the timing of an alignment; None where nothing in it tells the lag."""
+    lags_s = lag_seconds(alignment, table)
+    if not len(lags_s):
         return None
-    later_start_s = groups[alignment.first_late].onset_s
-    first_lag_s = lags[0][1]
-    latest_lag_s = lags[-1][1]
-    mean_lag_s = sum(lag for _, lag in lags) / len(lags)
-    coming_s = LATEST_SHARE * latest_lag_s + (1 - LATEST_SHARE) * mean_lag_s
+    later_start_s = float(table.onsets_s(np.array([alignment.first_late]))[0])
+    coming_s = LATEST_SHARE * float(lags_s[-1]) + (1 - LATEST_SHARE) * float(lags_s.mean())
     return Timing(
-        start_s=later_start_s - first_lag_s,
+        start_s=later_start_s - float(lags_s[0]),
         later_start_s=later_start_s,
         due_s=later_start_s + coming_s,
     )

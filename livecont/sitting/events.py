@@ -30,6 +30,8 @@ class Settings:
 
     `key` None: estimated while playing. `most_links` None: as far as the compass goes; else how
     many links at most are sounded. `least_confidence`: below it, nothing sounds by itself.
+    `draws_ahead`: the chain is drawn up to its end in spare moments, to be shown; else link by link
+    as it is sounded.
     """
 
     key: Key | None
@@ -37,6 +39,7 @@ class Settings:
     start: Start = Start.AT_ONCE
     most_links: int | None = None
     least_confidence: float = 0.75
+    draws_ahead: bool = True
 
 
 # --- events -------------------------------------------------------------------------------------

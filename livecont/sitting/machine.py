@@ -94,7 +94,10 @@ def step(state: State, event: SittingEvent) -> Outcome:
         case Quit():
             state, effects = _ended(state, "quit")
             return replace(state, phase=Phase.ENDED), (*started, *effects)
-    state, timed = _in_time(state)
+    timed: tuple[Effect, ...] = ()
+    if not isinstance(event, KeyDown | KeyUp | PedalMove):
+        # never while a note waits to be heard: what is due now is done at the next tick
+        state, timed = _in_time(state)
     wake_s = _next_wake_s(state)
     wake = () if wake_s is None else (Wake(at_s=wake_s),)
     return state, (*started, *effects, *timed, *wake)
@@ -294,6 +297,9 @@ def _sound_on(state: State, sounding: Sounding) -> Outcome:
     if state.now_s < sounding.starts_s[-1]:
         return state, ()
     sent = len(sounding.starts_s)
+    if sent == len(sounding.links) and state.rest is not None:
+        state = _draw_one(state, state.rest)
+        sounding = state.sounding or sounding
     next_start_s = sounding.starts_s[-1] + sounding.pattern.unit_s
     if sent < len(sounding.links):
         sounding = replace(sounding, starts_s=(*sounding.starts_s, next_start_s))
@@ -310,11 +316,14 @@ def _sound_on(state: State, sounding: Sounding) -> Outcome:
 
 def _draw_chain(state: State) -> State:
     """Draw up one more link of the chain: a little at a time, so that hearing never waits."""
-    if state.rest is None:
+    if state.rest is None or not state.settings.draws_ahead:
         return state
-    link = next(state.rest, None)
-    drawn = len(state.sounding.links) if state.sounding is not None else len(state.coming)
-    if link is None or (state.sounding is None and drawn >= LINKS_SHOWN):
+    return _draw_one(state, state.rest)
+
+
+def _draw_one(state: State, rest: Iterator[Link]) -> State:
+    link = next(rest, None)
+    if link is None or (state.sounding is None and len(state.coming) >= LINKS_SHOWN):
         return replace(state, rest=None)
     if state.sounding is not None:
         sounding = replace(state.sounding, links=(*state.sounding.links, link))
@@ -324,7 +333,7 @@ def _draw_chain(state: State) -> State:
 
 def _next_wake_s(state: State) -> float | None:
     times = []
-    if state.rest is not None:
+    if state.rest is not None and state.settings.draws_ahead:
         times.append(state.now_s)
     if state.plan is not None:
         times.append(state.plan.decide_s)
@@ -339,7 +348,7 @@ def _next_wake_s(state: State) -> float | None:
     elif state.prospect is not None and state.settings.start is not Start.ON_CUE:
         timing = state.prospect.timing
         times.append(timing.due_s + STALE_UNITS * timing.unit_s + 0.001)
-    return min(times, default=None)
+    return max(min(times), state.now_s) if times else None
 
 
 def _ended(state: State, reason: str) -> Outcome:

@@ -7,6 +7,7 @@ as the sitting asks to be woken, within a bound. Pure, so the same events give t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from livecont.sitting.events import Effect, Quit, Settings, SittingEvent, Tick, TookOver, Wake
 from livecont.sitting.machine import State, begin, step
@@ -22,7 +23,8 @@ def run(
 
     `events` in time order. Ticks are given exactly when asked for.
     """
-    state = begin(settings)
+    # nobody looks on, so nothing is drawn up only to be shown
+    state = begin(replace(settings, draws_ahead=False))
     wake_s: float | None = None
     last_s = 0.0
     for event in events:
