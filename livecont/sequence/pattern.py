@@ -87,14 +87,30 @@ class LinkNote:
         return self.spelling.midi
 
 
+class Role(StrEnum):
+    """What a link is to the chain."""
+
+    CHAIN = "chain"  # the next one by the step
+    FOLDED = "folded"  # the next one by the step, an octave or more away
+    TURNED = "turned"  # on the way back
+    CADENCE = "cadence"  # outside the chain, towards the end and at it
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
-    """One link of the chain, ready to sound; `number` counts from the model, which is 1."""
+    """One link of the chain, ready to sound; `number` counts from the model, which is 1.
+
+    `clarity` is how well the ear follows it, 0..1, where that was asked for. `changed` says in
+    words what was done to it on purpose, against the pattern.
+    """
 
     number: int
     unit_s: float
     notes: tuple[LinkNote, ...]
     pedals: tuple[PedalMark, ...]
+    clarity: float | None = None
+    role: Role = Role.CHAIN
+    changed: str | None = None
 
     @property
     def lowest(self) -> int:
