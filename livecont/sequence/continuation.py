@@ -3,8 +3,9 @@
 A position's place on the staff in the next link is its place in the later link played, moved by
 the step; what is left to choose is its accidental, which the rules of `continuation_rules` weigh
 for the whole link at once. What only the first of two links has was dropped by the player and is
-left out; what only the second has came to stay. Everything is decided by the two links played:
-later ones only count how far the chain has got, so that it does not drift on its own inventions.
+left out; what only the second has came to stay; a bass note that both have unmoved is a pedal.
+Everything is decided by the two links played: later ones only count how far the chain has got, so
+that it does not drift on its own inventions.
 
 Conventions: `staff` and `alter` as in `music.pitch`; `heard` holds the links oldest first, the
 first `played` of them from the player's hands.
@@ -15,7 +16,7 @@ from __future__ import annotations
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling, spell_at
 from livecont.sequence.continuation_choice import Choice
-from livecont.sequence.continuation_figure import Figure, figure_of
+from livecont.sequence.continuation_figure import Figure, figure_of, pedal_of
 from livecont.sequence.pattern import Kind, Position
 
 
@@ -39,7 +40,10 @@ def carry_on(
         One entry a position; None leaves the note out.
     """
     result: list[Spelling | None] = [None] * len(positions)
-    figure = figure_of(positions, played)
+    pedal = pedal_of(positions, played)
+    if pedal is not None:
+        result[pedal] = positions[pedal].heard[played - 1]
+    figure = figure_of(positions, played, pedal)
     if figure is None:
         return tuple(result)
     ahead = len(positions[0].heard) - played + 1
@@ -68,7 +72,7 @@ def kind_of(
     The kind is that of the next link: real where every note moves on exactly though that leaves
     the key, tonal where every note is one of the home signature, else mixed.
     """
-    figure = figure_of(positions, played)
+    figure = figure_of(positions, played, pedal_of(positions, played))
     if figure is None:
         return Kind.TONAL, None
     choice = _choice(figure, positions, step_degrees, key, played - 1)

@@ -147,13 +147,15 @@ class Choice:
     def _on_minor_dominant(self, i: int) -> bool:
         """Whether a tone is the third of the minor dominant, of major chords in the links heard.
 
-        Not in the link's first chord, which is where the chain is read from, nor in parallel
+        Not the third of the link's first chord, which tells the chain's step, nor one of parallel
         thirds, which are no chords.
         """
         figure = self.figure
         tones, b = figure.tones, figure.bass[i]
         upper, lower = tones[i], tones[b]
         if b == i or lower.at != upper.at or lower.at == figure.start:
+            return False
+        if any(figure.role_of[j] == figure.role_of[i] for j in figure.first):
             return False
         root = self.staff(lower)
         if LETTER_FIFTHS[root % 7] + 7 * self.home[root % 7] != self.fifths + DOMINANT:
@@ -243,6 +245,7 @@ class Choice:
             bent_one=bent_one,
             bent_two=bent_two,
             leap=abs(self.step) > 1,
+            raised=any(t.alter > self.home[t.letter] for t in (x.two, y.two)),
             low=self.letters[low],
             high=self.letters[high],
         )

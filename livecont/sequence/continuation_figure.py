@@ -60,9 +60,49 @@ class Figure:
         return self.tones[0].at
 
 
-def figure_of(positions: tuple[Position, ...], played: int = 2) -> Figure | None:
-    """Return the figure of the last two links played, None where the second has no note."""
-    found = _tones(positions, played)
+def pedal_of(positions: tuple[Position, ...], played: int = 2) -> int | None:
+    """Return which position is a pedal point: one bass note in place in both links, unmoved.
+
+    A bass that stays while all else moves on stays in the next link, too (common practice). Of
+    several unmoved notes none is one: they are chord notes that two links happen to share.
+    """
+    heard = [
+        (index, p, p.heard[played - 2], p.heard[played - 1]) for index, p in enumerate(positions)
+    ]
+    found = [
+        (index, p)
+        for index, p, one, two in heard
+        if one is None
+        and two is not None
+        and any(
+            other == two and none is None and abs(q.offset_units - p.offset_units) <= CHORD_UNITS
+            for _, q, other, none in heard
+        )
+    ]
+    if len(found) != 1:
+        return None
+    index, pedal = found[0]
+    bass = pedal.heard[played - 1]
+    near = [p for p in positions if abs(p.offset_units - pedal.offset_units) <= CHORD_UNITS]
+    low = all(
+        h is None or bass is None or h.midi >= bass.midi
+        for p in near
+        for h in p.heard[played - 2 : played]
+    )
+    return index if low else None
+
+
+def figure_of(
+    positions: tuple[Position, ...], played: int = 2, pedal: int | None = None
+) -> Figure | None:
+    """Return the figure of the last two links played, None where nothing moves on.
+
+    Args:
+        positions: the link's notes.
+        played: how many of the links heard the player played.
+        pedal: the position that stays, see `pedal_of`.
+    """
+    found = [tone for tone in _tones(positions, played) if tone.index != pedal]
     if not found:
         return None
     groups, spread = _groups(found)

@@ -42,10 +42,10 @@ class Weights:
     leading_tone_in_minor: float = 0.8
     # the link reaches the dominant of that minor key, where the links heard had major chords: the
     # third is raised
-    minor_dominant: float = 2.6
+    minor_dominant: float = 3.7
     # from the link before to this one the voice moves as it moved from link to link
     joined_alike: float = 0.5
-    # a semitone that an accidental kept in the later link is kept in every link: each link has its
+    # a semitone that a raised note kept in the later link is kept in every link: each link has its
     # own leading tones
     semitone_again: float = 1.6
     # the same where only the first link needed the accidental: chains by leap, chains by step
@@ -54,7 +54,7 @@ class Weights:
     # any other interval that an accidental kept in the later link
     interval_again: float = 0.4
     # intervals that both links had without accidentals: chains by leap tend to be exact, chains by
-    # step to the key, where three of a kind in a row would leave it
+    # step to the key, which three of a kind in a row would leave
     interval_kept_by_leap: float = 0.4
     interval_kept_by_step: float = -0.5
     # where the links differ, the next takes one of the two
@@ -130,6 +130,7 @@ class Pairing(NamedTuple):
     bent_one: bool
     bent_two: bool
     leap: bool  # the chain moves by more than a step
+    raised: bool  # one of the tones is sharper in the later link than in the home signature
     low: int
     high: int
 
@@ -162,16 +163,18 @@ def _kept(pairing: Pairing) -> Bond:
     """The rule for an interval that both links had and the next one keeps."""
     semitone = pairing.melodic and pairing.two == (SECOND, -1)
     if pairing.bent_two:
-        return Bond.SEMITONE_AGAIN if semitone else Bond.INTERVAL_AGAIN
+        leading = semitone and pairing.raised
+        return Bond.SEMITONE_AGAIN if leading else Bond.INTERVAL_AGAIN
     if pairing.bent_one:
         if not semitone:
             return NONE
         return Bond.SEMITONE_FIRST_BY_LEAP if pairing.leap else Bond.SEMITONE_FIRST_BY_STEP
-    if pairing.two.generic in (FOURTH, FIFTH) and not _harsh(pairing.two):
-        return NONE
-    if pairing.melodic and pairing.two.generic == THIRD:
-        return NONE
-    return Bond.KEPT_BY_LEAP if pairing.leap else Bond.KEPT_BY_STEP
+    if pairing.leap:
+        return Bond.KEPT_BY_LEAP
+    # perfect intervals, and thirds in one voice, are kept and broken by step equally often
+    perfect = pairing.two.generic in (FOURTH, FIFTH) and not _harsh(pairing.two)
+    in_voice = pairing.melodic and pairing.two.generic == THIRD
+    return NONE if perfect or in_voice else Bond.KEPT_BY_STEP
 
 
 def _harsh(one: Interval) -> bool:

@@ -139,6 +139,17 @@ def test_what_the_player_dropped_is_left_out_and_what_came_stays() -> None:
     assert third("C4.G4 E4.-", "D4.- F4.C5", 1, "C major") == "E4.- G4.D5"
 
 
+def test_a_bass_that_both_links_leave_in_place_is_a_pedal() -> None:
+    positions = links("G2.- D4.F4 E4.G4", "-.G2 E4.G4 F4.A4")
+    assert written(positions, carry_on(positions, 1, parse_key("C major"))) == "-.G2 F4.A4 G4.B4"
+
+
+def test_chord_notes_that_two_links_share_are_no_pedal() -> None:
+    # two notes stay between the links, as common tones of their chords do
+    positions = links("C3.E3.-.- G3.-", "E3.-.C3.G3 B3.G3")
+    assert written(positions, carry_on(positions, 2, parse_key("C major"))) == "G3.-.E3.B3 D4.B3"
+
+
 def test_nothing_to_carry_on() -> None:
     positions = links("C4 D4", "- -")
     key = parse_key("C major")
