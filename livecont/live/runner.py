@@ -111,6 +111,7 @@ class Runner(Generic[State]):
         self._last_s = self._house_s = clock.now_s()
         self._end_at_s: float | None = None
         self._overruns = 0
+        self._unsure_of_keys = False
         self._quit = False
         self._fault: BaseException | None = None
         self._ended = threading.Event()
@@ -284,6 +285,9 @@ class Runner(Generic[State]):
         if self._inbox.overruns != self._overruns:
             self._overruns = self._inbox.overruns
             self._tell(f"the input is too fast: {self._overruns} messages were lost so far")
+            self._unsure_of_keys = True
+        if self._unsure_of_keys and self._inbox.empty:
+            self._unsure_of_keys = False  # whose releases were lost, nobody knows
             self._hear(self._player.let_go_all(now_s))
         if self._performer.look():
             self._step(Lost(at_s=now_s))

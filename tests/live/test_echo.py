@@ -109,6 +109,7 @@ def test_without_a_route_the_player_is_heard_playing_the_very_notes_that_are_due
     for k, pitch in enumerate((60, 62, 64, 65)):
         at_s = 1.0 + 0.3 * k
         guard.sent(strike(pitch, 64), at_s)
+        guard.sent(release(pitch), at_s + 0.05)
         played_s = at_s + early_s + (0.011 if k % 2 else 0.0)  # hands are not steadier
         assert not is_ours(guard, strike(pitch, 64), played_s)
         assert not is_ours(guard, release(pitch), played_s + 0.05, held=True)

@@ -113,6 +113,13 @@ def test_another_file_is_no_journal(raw: bytes) -> None:
     assert read(raw) is None
 
 
+def test_half_a_number_is_not_taken_for_a_whole_one() -> None:
+    """A kill in the middle of writing `t 1.0 500000`."""
+    journal = read(HEADER + b"t 1.0 50000")
+    assert journal is not None
+    assert journal.entries == ()
+
+
 def test_an_empty_journal_is_one() -> None:
     assert read(b"") == Journal(started="", entries=(), written=frozenset())
 

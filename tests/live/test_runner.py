@@ -425,7 +425,12 @@ def test_input_without_end_is_counted_told_and_survived() -> None:
     assert runner.health().overruns == 6000 - 4096
     with runner:
         assert until(lambda: bool(told))
-        assert until(lambda: any(isinstance(event, KeyUp) for event in small.heard))
+
+        def count(kind: type[SittingEvent]) -> int:
+            return sum(isinstance(event, kind) for event in tuple(small.heard))
+
+        # nobody knows whether the releases were among what was lost
+        assert until(lambda: count(KeyDown) == count(KeyUp) == 4096)
     assert "1904 messages" in told[0]
     assert hanging(voice.output.sent) == set()
 

@@ -134,6 +134,13 @@ def test_times_survive_any_tempo_map_within_two_ticks(
             assert abs(read_s - wanted_s) <= 2 * tick_s
 
 
+def test_rounding_does_not_add_up_over_a_thousand_changes_of_tempo() -> None:
+    entries = [tempo(0.37723 * k, 400_000 + 7 * (k % 2)) for k in range(1, 1000)]
+    entries += note(377.5, 60)
+    (strike,) = (e for e in parse_smf(take_file(entries)).events if isinstance(e, KeyDown))
+    assert abs(strike.at_s - 377.5) <= TICK_S
+
+
 def test_hours_of_silence_fit() -> None:
     """A delta has four bytes of seven bits at most: some 7.8 hours here."""
     entries = [*note(0.0, 60), *note(108_000.0, 62)]
