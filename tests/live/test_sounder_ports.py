@@ -134,7 +134,7 @@ class Listener:
             self._in.open_port(self._in.get_ports().index(source), "in")
         self.port = f"{name}:in"
         self._ended = threading.Event()
-        self._thread = threading.Thread(target=self._read)
+        self._thread = threading.Thread(target=self._read, daemon=True)
         self._thread.start()
 
     def _read(self) -> None:
