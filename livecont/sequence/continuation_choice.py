@@ -248,6 +248,7 @@ class Choice:
             raised=any(t.alter > self.home[t.letter] for t in (x.two, y.two)),
             low=self.letters[low],
             high=self.letters[high],
+            high_home=self.home[self.letters[high]],
         )
 
     def _interval(self, x: Spelling, y: Spelling) -> tuple[Interval, bool]:

@@ -1,6 +1,6 @@
 """How often the rules of continuation find the composer's third link, told the first two.
 
-    python -m tests.bench.pitches ../shared/cases [--worst 20] [--half 0|1]
+    python -m tests.bench pitches ../shared/cases [--worst 20]
 
 Conventions: the tool hears MIDI numbers, so the links' MIDI numbers are spelled here again, by key
 and step, and only MIDI numbers are compared. `right` is the share of runs whose third link is
