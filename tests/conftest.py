@@ -31,29 +31,65 @@ COMMAND = ("--no-realtime", "-S", "-t", "100", "-d", "dummy", "-r", "48000", "-p
 MISSING = "jackd is not installed: apt-get install --no-install-recommends jackd2"
 
 
-def launch_jack(name: str, log: Path) -> subprocess.Popen[bytes]:
-    """Launch a server and return at once; its name goes before the driver's options."""
-    with log.open("ab") as out:
-        return subprocess.Popen([JACKD, "-n", name, *COMMAND], stdout=out, stderr=out)
+class JackServer:
+    """A server that can be killed and started again.
 
-
-def start_jack(name: str, log: Path) -> subprocess.Popen[bytes]:
-    """Start a server and return when it answers; `JACK_DEFAULT_SERVER` must name it already.
-
-    Raises:
-        RuntimeError: it does not start.
+    All tests of one run share its name: libjack knows one server a process.
     """
-    clock = SystemClock()
-    for _ in range(STARTS):
-        server = launch_jack(name, log)
-        patience_ends_s = clock.now_s() + READY_WITHIN_S
-        while server.poll() is None and clock.now_s() < patience_ends_s:
-            clock.sleep_until(clock.now_s() + SETTLED_S)
-            if server.poll() is None and _answers():
-                return server
-        stop_jack(server)
-        clock.sleep_until(clock.now_s() + 2 * SETTLED_S)
-    raise RuntimeError(f"jackd does not start: {log.read_text('utf-8', errors='replace')}")
+
+    def __init__(self, name: str, log: Path) -> None:
+        self.name = name
+        self._log = log
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start it and return when it answers; `JACK_DEFAULT_SERVER` must name it already.
+
+        Raises:
+            RuntimeError: it does not start.
+        """
+        clock = SystemClock()
+        for _ in range(STARTS):
+            self._process = process = self.launch()
+            patience_ends_s = clock.now_s() + READY_WITHIN_S
+            while process.poll() is None and clock.now_s() < patience_ends_s:
+                clock.sleep_until(clock.now_s() + SETTLED_S)
+                if process.poll() is None and _answers():
+                    return
+            self.stop()
+            clock.sleep_until(clock.now_s() + 2 * SETTLED_S)
+        raise RuntimeError(f"jackd does not start: {self._log.read_text('utf-8', 'replace')}")
+
+    def launch(self) -> subprocess.Popen[bytes]:
+        """Launch it and return at once; the name goes before the driver's options."""
+        with self._log.open("ab") as out:
+            return subprocess.Popen([JACKD, "-n", self.name, *COMMAND], stdout=out, stderr=out)
+
+    def stop(self) -> None:
+        """End it in order; wait for it, since one that was not waited for bars the next."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        process.terminate()
+        try:
+            process.wait(5)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+    def kill(self) -> None:
+        """Kill it; start it again, or its name stays taken."""
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            process.wait()
+
+    def free_name(self) -> None:
+        """Free the name after a kill, by another short life."""
+        clock = SystemClock()
+        self._process = self.launch()
+        clock.sleep_until(clock.now_s() + 5 * SETTLED_S)
+        self.stop()
 
 
 def _answers() -> bool:
@@ -64,54 +100,46 @@ def _answers() -> bool:
     return True
 
 
-def stop_jack(server: subprocess.Popen[bytes]) -> None:
-    """End a server; wait for it, since one that was not waited for bars the next."""
-    server.terminate()
-    try:
-        server.wait(5)
-    except subprocess.TimeoutExpired:
-        server.kill()
-        server.wait()
-
-
 @pytest.fixture(scope="session")
-def jack(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The name of a running JACK server, which this process and its children use."""
+def jack_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[JackServer]:
+    """A running JACK server, which this process and its children use."""
     if shutil.which(JACKD) is None:
         if os.environ.get("CI") == "true":
             pytest.fail(MISSING)
         pytest.skip(MISSING)
     log = tmp_path_factory.mktemp("jack") / "log.txt"
-    before = {key: os.environ.get(key) for key in ("JACK_DEFAULT_SERVER", "LIVECONT_MIDI_API")}
-    os.environ["LIVECONT_MIDI_API"] = "jack"
-    server = _first_free(log)
+    environment = pytest.MonkeyPatch()
+    environment.setenv("LIVECONT_MIDI_API", "jack")
+    server = _first_free(log, environment)
     try:
-        yield os.environ["JACK_DEFAULT_SERVER"]
+        yield server
     finally:
-        stop_jack(server)
-        for key, value in before.items():
-            if value is None:
-                os.environ.pop(key, None)
-            else:
-                os.environ[key] = value
+        server.stop()
+        environment.undo()
+
+
+def _first_free(log: Path, environment: pytest.MonkeyPatch) -> JackServer:
+    """Start a server under the first name that no other run of the tests uses."""
+    for name in NAMES:
+        environment.setenv("JACK_DEFAULT_SERVER", name)
+        server = JackServer(name, log)
+        try:
+            server.start()
+        except RuntimeError:
+            continue
+        return server
+    return pytest.fail(f"jackd does not start: {log.read_text('utf-8', errors='replace')}")
+
+
+@pytest.fixture
+def jack(jack_server: JackServer) -> str:
+    """The name of the running JACK server."""
+    return jack_server.name
 
 
 @pytest.fixture
 def doomed_jack(jack: str, tmp_path: Path) -> Iterator[str]:
     """A name for a server that a test kills; its place in the table is freed afterwards."""
-    name, clock = f"{jack}-doomed", SystemClock()
-    yield name
-    server = launch_jack(name, tmp_path / "last.txt")
-    clock.sleep_until(clock.now_s() + 5 * SETTLED_S)
-    stop_jack(server)
-
-
-def _first_free(log: Path) -> subprocess.Popen[bytes]:
-    """Start a server under the first name that no other run of the tests uses."""
-    for name in NAMES:
-        os.environ["JACK_DEFAULT_SERVER"] = name
-        try:
-            return start_jack(name, log)
-        except RuntimeError:
-            continue
-    return pytest.fail(f"jackd does not start: {log.read_text('utf-8', errors='replace')}")
+    server = JackServer(f"{jack}-doomed", tmp_path / "last.txt")
+    yield server.name
+    server.free_name()

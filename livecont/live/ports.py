@@ -7,7 +7,11 @@ the interpreter locked, asking one that exists 25 us. So:
 
 - one client is kept for asking (`Roster`);
 - under JACK the roster sends itself a byte through the server, once a look: no byte, no server;
-- clients of a dead server are abandoned, never closed.
+- clients of a dead server are abandoned, never closed;
+- under JACK there is no callback of ours: it would run in JACK's cycle, and when the interpreter is
+  busy for longer than that, rtmidi reads on in a buffer that is being written for the next cycle,
+  and loses, repeats or swaps messages. rtmidi's queue is filled without the interpreter; a thread
+  empties it every `POLL_S`. The driver's times are the same.
 
 Conventions: rtmidi is imported late; without it, or without a MIDI system, everything that does not
 need ports goes on working. `ports.py` only listens; sounding opens its output in its own process.
@@ -19,6 +23,7 @@ import ctypes
 import itertools
 import os
 import sys
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -40,6 +45,9 @@ APIS: Mapping[str, str] = MappingProxyType(
 )
 _SILENT_LOOKS = 2  # so many looks without our own byte mean that the server is gone
 _PULSE = b"\xfe"  # active sensing, which means nothing to anybody
+
+POLL_S = 0.001
+QUEUED = 16_384  # messages that rtmidi keeps between two looks
 
 _pulses = itertools.count()
 
@@ -184,11 +192,19 @@ class InputPort:
 
     def __init__(self, roster: Roster, name: str, heard: Heard) -> None:
         self.name = name
-        self._client = _listen(roster.api, name, heard)
+        self._ended = threading.Event()
+        self._poller: threading.Thread | None = None
+        polled = roster.api == "jack"
+        self._client = _listen(roster.api, name, None if polled else heard)
+        if polled:
+            self._poller = threading.Thread(
+                target=self._poll, args=(self._client, heard), name="jack input", daemon=True
+            )
+            self._poller.start()
 
     def close(self) -> None:
         """Stop listening. Only while the MIDI system is there."""
-        client, self._client = self._client, None
+        client = self._let_go()
         if client is not None:
             with silenced_stderr():
                 client.cancel_callback()
@@ -197,9 +213,21 @@ class InputPort:
 
     def abandon(self) -> None:
         """Stop listening to a MIDI system that is gone."""
-        client, self._client = self._client, None
+        client = self._let_go()
         if client is not None:
             abandon(client)
+
+    def _let_go(self) -> Any:
+        self._ended.set()
+        if self._poller is not None:
+            self._poller.join()
+        client, self._client = self._client, None
+        return client
+
+    def _poll(self, client: Any, heard: Heard) -> None:
+        while not self._ended.wait(POLL_S):
+            while (event := client.get_message()) is not None:
+                heard(event, None)
 
 
 def abandon(*clients: object) -> None:
@@ -208,16 +236,17 @@ def abandon(*clients: object) -> None:
         ctypes.pythonapi.Py_IncRef(ctypes.py_object(client))
 
 
-def _listen(api: str, name: str, heard: Heard) -> Any:
+def _listen(api: str, name: str, heard: Heard | None) -> Any:
     rtmidi = _import_rtmidi()
-    client = _new_client(rtmidi, rtmidi.MidiIn, api)
+    client = _new_client(rtmidi, rtmidi.MidiIn, api, queue_size_limit=QUEUED)
     try:
         names = client.get_ports()
         if name not in names:
             raise PortError(f"MIDI input {name!r} is not there: plug it in again")
         # system exclusive may be endless; of the others rtmidi would not count the time
         client.ignore_types(sysex=True, timing=False, active_sense=False)
-        client.set_callback(heard)
+        if heard is not None:
+            client.set_callback(heard)
         with silenced_stderr():
             client.open_port(names.index(name), "in")
     except rtmidi.RtMidiError as error:
@@ -260,10 +289,10 @@ def _first_client(rtmidi: Any, api: str | None) -> tuple[str, Any]:
     raise PortError(f"no MIDI system: {_advice()}")
 
 
-def _new_client(rtmidi: Any, kind: Any, api: str) -> Any:
+def _new_client(rtmidi: Any, kind: Any, api: str, **more: int) -> Any:
     try:
         with silenced_stderr():
-            return kind(getattr(rtmidi, APIS[api]), name=f"{OWN} ports")
+            return kind(getattr(rtmidi, APIS[api]), name=f"{OWN} ports", **more)
     except rtmidi.RtMidiError as error:
         raise PortError(f"the MIDI system {api} does not answer ({error}): start it") from error
 

@@ -46,6 +46,7 @@ from livecont.sitting.snapshot import Snapshot
 
 KEEP_HOUSE_S = 0.05  # how often snapshot, take and sounding process are looked after
 OVERDUE_S = 0.005  # a tick so late goes before what waits
+TELL_AGAIN_S = 1.0
 LAST_NOTES_S = 0.5  # the last notes ring so long before a sitting ends by itself
 END_PATIENCE_S = 10.0
 NOTICES_KEPT = 20
@@ -110,7 +111,7 @@ class Runner(Generic[State]):
         self._state = machine.begin(settings)
         self._last_s = self._house_s = clock.now_s()
         self._end_at_s: float | None = None
-        self._overruns = 0
+        self._overruns, self._tell_overruns_s = 0, self._last_s
         self._unsure_of_keys = False
         self._quit = False
         self._fault: BaseException | None = None
@@ -282,8 +283,9 @@ class Runner(Generic[State]):
     def _keep_house(self, now_s: float) -> None:
         self._house_s = now_s + KEEP_HOUSE_S
         self._performer.keep_take()
-        if self._inbox.overruns != self._overruns:
+        if self._inbox.overruns != self._overruns and now_s >= self._tell_overruns_s:
             self._overruns = self._inbox.overruns
+            self._tell_overruns_s = now_s + TELL_AGAIN_S
             self._tell(f"the input is too fast: {self._overruns} messages were lost so far")
             self._unsure_of_keys = True
         if self._unsure_of_keys and self._inbox.empty:

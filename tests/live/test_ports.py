@@ -264,7 +264,7 @@ SERVER_DIES = """
 import os, sys
 from pathlib import Path
 sys.path.insert(0, "tests")
-from conftest import start_jack, stop_jack
+from conftest import JackServer
 from livecont.live.clock import SystemClock
 from livecont.live.hearing import Inbox
 from livecont.live.inputs import Inputs
@@ -279,16 +279,16 @@ def wait(clock, what, news):
 
 if __name__ == "__main__":
     clock, inbox, news, log = SystemClock(), Inbox(), [], Path(sys.argv[1])
-    server = start_jack(os.environ["JACK_DEFAULT_SERVER"], log)
+    server = JackServer(os.environ["JACK_DEFAULT_SERVER"], log)
+    server.start()
     keyboard = Keyboard("Stage 61")
     inputs = Inputs(inbox, clock, news.append)
     print(*inputs.open(), flush=True)
     server.kill()
-    server.wait()
     keyboard.process.kill()
     keyboard.process.wait()
     wait(clock, "lost", news)
-    server = start_jack(os.environ["JACK_DEFAULT_SERVER"], log)
+    server.start()
     again = Keyboard("Stage 61")
     wait(clock, "returned", news)
     again.play("903c40")
@@ -296,10 +296,9 @@ if __name__ == "__main__":
     if sys.argv[2] == "close":
         inputs.close()
         again.unplug()
-        stop_jack(server)
+        server.stop()
     else:  # the server dies just before the end
         server.kill()
-        server.wait()
         inputs.close()
         again.process.kill()
         again.process.wait()
