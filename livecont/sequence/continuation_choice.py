@@ -83,11 +83,21 @@ class Choice:
 
     @cached_property
     def chromatic(self) -> bool:
-        """Whether the links are exact copies, and a voice goes through a chromatic semitone."""
+        """Whether the links are exact copies of a line that no scale holds.
+
+        In a line, alone or in octaves, the foreign notes are its own; in chords they may be those
+        of keys passed through, which the next link need not pass through as well.
+        """
         tones = self.figure.tones
-        return self.shift is not None and any(
-            tones[i].two.staff == tones[j].two.staff and tones[i].two.alter != tones[j].two.alter
-            for i, j in self.figure.following
+        if self.shift is None or any(
+            tones[i].at == tones[j].at and tones[i].two.letter != tones[j].two.letter
+            for i, j in self.figure.together
+        ):
+            return False
+        links = ([t.one for t in tones if t.one is not None], [t.two for t in tones])
+        return all(
+            outside(np.array([[s.alter for s in link]]), np.array([s.letter for s in link]))[0] > 0
+            for link in links
         )
 
     def staff(self, tone: Tone) -> int:

@@ -70,8 +70,8 @@ class Weights:
     augmented_second: float = -1.2
     # the links were exact and left the home signature: a real sequence goes on exactly
     all_real: float = 1.6
-    # the links were exact and a voice moves chromatically, through two accidentals of one letter:
-    # no key has it elsewhere, so it is copied exactly; for every role that is [trade]
+    # the links were exact copies of a line that no scale holds: such a line is copied exactly; for
+    # every role that is [trade]
     exact_of_chromatic: float = 3.0
     # the links never left the home signature: nor does the next
     all_home: float = 1.5
@@ -171,12 +171,14 @@ def _kept(pairing: Pairing, rooted: bool) -> Bond:
     if pairing.bent_two:
         leading = semitone and pairing.raised
         return Bond.SEMITONE_AGAIN if leading else Bond.INTERVAL_AGAIN
-    if pairing.bent_one:
-        if not semitone or not rooted:
+    if pairing.bent_one and semitone:
+        if not rooted:
             return NONE
         return Bond.SEMITONE_FIRST_BY_LEAP if pairing.leap else Bond.SEMITONE_FIRST_BY_STEP
     if pairing.leap:
         return Bond.KEPT_BY_LEAP
+    if pairing.bent_one:
+        return NONE
     # perfect intervals, and thirds in one voice, are kept and broken by step equally often
     perfect = pairing.two.generic in (FOURTH, FIFTH) and not _harsh(pairing.two)
     in_voice = pairing.melodic and pairing.two.generic == THIRD
