@@ -109,12 +109,17 @@ class Inputs:
             self._find_system()
         elif not self._roster.alive():
             self._lose_system(self._roster)
-        if self._roster is None:
+        roster = self._roster
+        if roster is None:
             return
-        names = usable(self._roster.inputs())
+        try:
+            names = usable(roster.inputs())
+        except PortError:
+            self._lose_system(roster)
+            return
         self._notice_lost(names)
-        self._reopen(self._roster, names)
-        self._take_new(self._roster, names)
+        self._reopen(roster, names)
+        self._take_new(roster, names)
 
     def _keep_looking(self) -> None:
         while not self._ended.wait(LOOK_EVERY_S):

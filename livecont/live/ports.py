@@ -19,6 +19,7 @@ need ports goes on working. `ports.py` only listens; sounding opens its output i
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import itertools
 import os
@@ -205,11 +206,13 @@ class InputPort:
     def close(self) -> None:
         """Stop listening. Only while the MIDI system is there."""
         client = self._let_go()
-        if client is not None:
-            with silenced_stderr():
-                client.cancel_callback()
-                client.close_port()
-                client.delete()
+        if client is None:
+            return
+        # a port that was pulled out may not close in order
+        with silenced_stderr(), contextlib.suppress(_import_rtmidi().RtMidiError):
+            client.cancel_callback()
+            client.close_port()
+            client.delete()
 
     def abandon(self) -> None:
         """Stop listening to a MIDI system that is gone."""
