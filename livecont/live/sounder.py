@@ -47,6 +47,7 @@ class Sounder:
         self._not_passed = self._not_delivered = 0
         self._lateness = Lateness()
         self._sent: list[SentMessage] = []
+        self._owed: tuple[bytes, ...] = ()  # releases that a dead process still owes
         self._open()
 
     @classmethod
@@ -148,11 +149,12 @@ class Sounder:
             return
         with self._hearing:
             self._hear()
-            owed = self._ledger.release_all()
+            self._owed += self._ledger.release_all()  # kept where this try comes to nothing
         with self._ordering, self._passing:
             self._line.end(KILL_PATIENCE_S)
             self._open()
         now_s = self._clock.now_s()
+        owed, self._owed = self._owed, ()
         self.play([TimedMessage(due_s=now_s, data=message) for message in owed])
 
     def close(self) -> None:

@@ -198,7 +198,7 @@ def test_what_the_terminal_sends_is_the_main_process_affair(silent: Sounder, nam
 
 @posix
 def test_a_killed_process_is_noticed_and_what_it_left_sounding_is_released(
-    silent: Sounder,
+    silent: Sounder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     silent.play(note(60, 0.0, 30.0))
     collected(silent, 1)
@@ -206,6 +206,10 @@ def test_a_killed_process_is_noticed_and_what_it_left_sounding_is_released(
     assert until(lambda: not silent.report().alive)
     silent.play(note(62, 0.0, 1.0))
     assert silent.report().not_delivered == 2
+    with monkeypatch.context() as patch:
+        patch.setattr(silent, "_choice", OutputChoice(kind=OutputKind.INTERNAL, sound_system="-"))
+        with pytest.raises(PortError):
+            silent.revive()  # the output is not there yet
     silent.revive()
     assert [one.data.hex(" ") for one in collected(silent, 2)] == ["80 3c 40", "b0 7b 00"]
     assert silent.report().alive
