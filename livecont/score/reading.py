@@ -1,0 +1,135 @@
+"""Reading scores: MusicXML, MIDI, Humdrum **kern and MEI become a `Score`.
+
+What a file is, its content tells, not its name. MusicXML, MEI and **kern go through partitura
+(imported late: it takes seconds), after they were bounded and made plain; MIDI is read by itself.
+
+Conventions: see `music.score`. Whatever is wrong with a file ends as a `ScoreError` of one line
+that begins with its path.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import tempfile
+import warnings
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from livecont.errors import ConfigError, ScoreError
+from livecont.music.score import Score
+from livecont.score.midi_score import read_midi_score
+from livecont.score.musicxml import plain_musicxml
+from livecont.score.timeline import to_score
+from livecont.score.untrusted import (
+    bounded_notes,
+    clean_text,
+    humdrum_lines,
+    read_bytes,
+    root_tag,
+    unpack,
+    xml_tree,
+)
+
+SUFFIXES = (".mxl", ".musicxml", ".xml", ".mid", ".midi", ".krn", ".kern", ".mei")
+MISSING = "reading scores needs partitura: pip install 'livecont[score]'"
+
+
+def read_score(path: Path) -> Score:
+    """Return what a score file holds.
+
+    Raises:
+        ScoreError: it can't be read, or holds no notes.
+        ConfigError: the extra `score` is not installed.
+    """
+    try:
+        score = _read(read_bytes(path))
+    except ScoreError as error:
+        raise ScoreError(f"{path}: {error}") from error
+    except (MemoryError, RecursionError) as error:
+        raise ScoreError(f"{path}: too much for this machine to read") from error
+    if not any(not note.grace for note in score.notes):
+        raise ScoreError(f"{path}: no notes of definite pitch in it")
+    return score
+
+
+def _read(data: bytes) -> Score:
+    if data.startswith(b"PK\x03\x04"):
+        data = unpack(data)
+    if data.startswith(b"MThd"):
+        return read_midi_score(data)
+    if b"**kern" in data[:20_000]:
+        return _read_kern(data)
+    if data.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n")[:1] != b"<":
+        raise ScoreError("neither MusicXML, MIDI, **kern nor MEI")
+    tag = root_tag(data)
+    if tag in ("mei", "music", "score"):
+        return _read_mei(data)
+    return _read_musicxml(data)
+
+
+def _read_musicxml(data: bytes) -> Score:
+    partitura = _library()
+    plain, marks = plain_musicxml(xml_tree(data))
+    score = _parsed(lambda: partitura.load_musicxml(io.BytesIO(plain)), "MusicXML")
+    return to_score(score.part_structure, marks)
+
+
+def _read_mei(data: bytes) -> Score:
+    partitura = _library()
+    tree = xml_tree(data)
+    bounded_notes(sum(1 for _ in tree.iter("{*}note")))
+    with _file_of(data, ".mei") as path:
+        score = _parsed(lambda: partitura.load_mei(path), "MEI")
+    return to_score(score.part_structure)
+
+
+def _read_kern(data: bytes) -> Score:
+    partitura = _library()
+    rows = humdrum_lines(data)
+    plain = "\n".join("\t".join(row) for row in rows) + "\n"
+    with _file_of(plain.encode("ascii", errors="replace"), ".krn") as path:
+        score = _parsed(lambda: partitura.load_kern(path), "**kern")
+    return to_score(score.part_structure, names=_kern_names(rows))
+
+
+def _kern_names(rows: list[list[str]]) -> list[str]:
+    """Return the names of the **kern spines' instruments, the highest on the page first."""
+    spines = [index for index, cell in enumerate(rows[0]) if cell == "**kern"]
+    for row in rows:
+        if len(row) == len(rows[0]) and any(row[index].startswith('*I"') for index in spines):
+            return [clean_text(row[index].removeprefix('*I"')) for index in reversed(spines)]
+    return []
+
+
+def _library() -> Any:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            import partitura
+    except ImportError as error:
+        raise ConfigError(MISSING) from error
+    return partitura
+
+
+def _parsed(load: Callable[[], Any], what: str) -> Any:
+    """Call the library: its warnings and prints are not for the user, its failures are one line."""
+    try:
+        with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
+            warnings.simplefilter("ignore")
+            return load()
+    except (MemoryError, RecursionError):
+        raise
+    except Exception as error:  # the library raises whatever comes up
+        told = clean_text(f"{type(error).__name__}: {error}", 120)
+        raise ScoreError(f"{what} that can't be made sense of ({told})") from error
+
+
+@contextlib.contextmanager
+def _file_of(data: bytes, suffix: str) -> Iterator[str]:
+    """A file for a library that reads no bytes; under a name of ours, in a folder of our own."""
+    with tempfile.TemporaryDirectory(prefix="livecont-") as folder:
+        path = Path(folder) / f"score{suffix}"
+        path.write_bytes(data)
+        yield str(path)
