@@ -31,6 +31,7 @@ from livecont.music.spectrum import MODERN_PIANO, Spectrum, partials
 # a sonority or link with less than this is mud: the clear limit
 CLEAR = 0.5
 LOWEST, HIGHEST = 12, 127
+OCTAVE = 12
 MIDDLE = 66.0  # halfway between C4 and C5
 # what excess roughness takes clarity down by a factor e [fit to the low interval limits below]
 EXCESS_SCALE = 0.4
@@ -92,7 +93,7 @@ def roughness(sonority: Sequence[int], spectrum: Spectrum = MODERN_PIANO) -> flo
 def excess_roughness(sonority: Sequence[int], spectrum: Spectrum = MODERN_PIANO) -> float:
     """Return how much rougher a sonority is here than moved to the middle of the keyboard.
 
-    >>> excess_roughness((60, 64, 67)) == 0 < excess_roughness((36, 40, 43))
+    >>> excess_roughness((36, 40, 43)) > 10 * excess_roughness((60, 64, 67))
     True
     """
     shift = round(MIDDLE - sum(sonority) / len(sonority))
@@ -128,7 +129,7 @@ def sonority_clarity(sonority: tuple[int, ...], spectrum: Spectrum = MODERN_PIAN
     """
     table = _tables(spectrum).definition
     fused = (
-        max(table[other] for other in sonority if other >= pitch and not (other - pitch) % 12)
+        max(table[other] for other in sonority if other - pitch in (0, OCTAVE))
         for pitch in sonority
     )
     smooth = math.exp(-excess_roughness(sonority, spectrum) / EXCESS_SCALE)

@@ -18,6 +18,8 @@ from livecont.music.compass import Compass
 from livecont.music.spectrum import MODERN_PIANO, Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.endings_clarity import clarity_of, falls_short
+from livecont.sequence.endings_close import LINKS_AHEAD as CADENCE_AHEAD
+from livecont.sequence.endings_close import CadenceLink, Closing, once, with_final
 from livecont.sequence.endings_course import Course, Place, Spelled
 from livecont.sequence.endings_figure import Figure, figure_of
 from livecont.sequence.endings_walk import Walk, folding, turned, turning
@@ -72,19 +74,48 @@ class Chain:
 
         Only folding goes on without end, where `most_links` does not bound it.
         """
-        if self.ending is Ending.STOP:
-            yield from self._to_the_limit()
-            return
-        walk = self._walk
-        places = turning(walk) if self.ending is Ending.TURN else folding(walk)
-        number = self.course.last_heard
-        for place, role in islice(places, self._most(Ending.FOLD)):
-            number += 1
-            spelled = turned(walk, place) if role is Role.TURNED else self.course.at(place)
-            yield self._link(spelled, number, role)
+        match self.ending:
+            case Ending.STOP:
+                yield from self._to_the_limit()
+            case Ending.CLOSE:
+                yield from self._to_a_cadence()
+            case Ending.FOLD:
+                yield from islice(self._walked(folding(self._walk)), self.most_links)
+            case Ending.TURN:
+                yield from self._walked(turning(self._walk))
 
-    def _most(self, ending: Ending) -> int | None:
-        return self.most_links if self.ending is ending else None
+    def _walked(self, places: Iterator[tuple[Place, Role]]) -> Iterator[Link]:
+        for count, (place, role) in enumerate(places, 1):
+            on_the_way_back = role is Role.TURNED
+            spelled = turned(self._walk, place) if on_the_way_back else self.course.at(place)
+            yield self._link(spelled, self.course.last_heard + count, role)
+
+    def _to_a_cadence(self) -> Iterator[Link]:
+        closing = Closing(
+            course=self.course,
+            figure=self.figure,
+            allowed=self.compass.holds,
+            spectrum=self.spectrum or MODERN_PIANO,
+        )
+        place = Place(self.course.last_heard)
+        while True:
+            ahead = self._walk.links_ahead(place, CADENCE_AHEAD)
+            if ahead < CADENCE_AHEAD and closing.leaves(place, ahead):
+                cadence = closing.cadence(place, forced=ahead == 0)
+                if cadence:
+                    break
+            if ahead == 0:
+                return
+            place = place.on()
+            yield self._link(self.course.at(place), place.link, Role.CHAIN)
+        for count, one in enumerate(cadence, 1):
+            yield self._cadence_link(one, place.link + count)
+
+    def _cadence_link(self, cadence: CadenceLink, number: int) -> Link:
+        link = self.course.sounding(cadence.spelled, number, Role.CADENCE)
+        if cadence.final:
+            link = with_final(link, self.pattern, self.figure, cadence)
+        return self._rated(once(link))
 
     def _to_the_limit(self) -> Iterator[Link]:
         to_be_clear = self.limit is Limit.CLEAR
@@ -130,7 +161,9 @@ class Chain:
         return known
 
     def _link(self, spelled: Spelled, number: int, role: Role) -> Link:
-        link = self.course.sounding(spelled, number, role)
+        return self._rated(self.course.sounding(spelled, number, role))
+
+    def _rated(self, link: Link) -> Link:
         if self.spectrum is None and self.limit is Limit.COMPASS:
             return link
         return replace(link, clarity=clarity_of(link, self.spectrum or MODERN_PIANO))

@@ -205,7 +205,11 @@ def _resolved(tones: Sequence[Tone]) -> list[Tone]:
 
 
 def _begins_at(tones: Sequence[Tone], start: float) -> bool:
-    return any(abs(tone.offset - start) <= TOGETHER_UNITS for tone in tones)
+    """Whether a harmony may begin here: the lower hand strikes, where there is one."""
+    parts = {tone.part for tone in tones}
+    return any(
+        abs(tone.offset - start) <= TOGETHER_UNITS and tone.part == min(parts) for tone in tones
+    )
 
 
 def _joined(spans: list[tuple[float, float, int]]) -> list[tuple[float, float, int]]:

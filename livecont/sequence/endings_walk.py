@@ -49,10 +49,10 @@ class Walk:
             place = following
         return most
 
-    def links_ahead(self, place: Place) -> int:
-        """Return how many links may follow, as far as one looks ahead; the next one is certain."""
+    def links_ahead(self, place: Place, most: int = LINKS_AHEAD) -> int:
+        """Return how many links may follow, at most `most`; whether the next may is certain."""
         self.course.spelled(place.link + 1)
-        return self.room(place, LINKS_AHEAD)
+        return self.room(place, most)
 
 
 def folding(walk: Walk) -> Iterator[tuple[Place, Role]]:
