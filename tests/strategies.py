@@ -13,6 +13,7 @@ takes.
 from __future__ import annotations
 
 import random  # noqa: TID251  seeded by hypothesis
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -178,7 +179,7 @@ def perform(
     return Performance(events=in_time(events), starts_s=tuple(starts_s))
 
 
-def in_time(events: list[PlayerEvent]) -> tuple[PlayerEvent, ...]:
+def in_time(events: Iterable[PlayerEvent]) -> tuple[PlayerEvent, ...]:
     """Return the events in time order, those of one moment as they were given."""
     return tuple(sorted(events, key=lambda event: event.at_s))
 

@@ -1,0 +1,426 @@
+"""The sitting: taking over when due, giving way, on a pause, on a cue, and every way out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from livecont.music.compass import Compass
+from livecont.music.key import parse_key
+from livecont.sequence.events import SUSTAIN, KeyDown, KeyUp, PedalMove, PlayerEvent
+from livecont.sitting.events import (
+    ChangeKey,
+    Cue,
+    Effect,
+    Ended,
+    GaveWay,
+    Hush,
+    Lost,
+    Quit,
+    Settings,
+    SittingEvent,
+    Sound,
+    Start,
+    Stop,
+    TookOver,
+    Understood,
+)
+from livecont.sitting.snapshot import Phase
+from livecont.sitting.state import GRACE_S, LEAD_S, PAUSE_S
+from tests.sequence.heard import play
+from tests.sitting.desk import Desk, key_down, names
+from tests.strategies import PIANO
+
+KEY = parse_key("C major")
+SETTINGS = Settings(key=KEY, compass=PIANO, most_links=3)
+# eight quavers of 0.25 s a link, from 1 s on: the third link is due at 5 s
+LINKS = (
+    "E5.C4 G5 A4.F3 B4 C5.A3 F5 D5.B3 G4",
+    "D5.B3 F5 G4.E3 A4 B4.G3 E5 C5.A3 F4",
+    "C5.A3 E5 F4.D3 G4 A4.F3 D5 B4.G3 E4",
+    "B4.G3 D5 E4.C3 F4 G4.E3 C5 A4.F3 D4",
+    "A4.F3 C5 D4.B2 E4 F4.D3 B4 G4.E3 C4",
+)
+UNIT_S, DUE_S = 2.0, 5.0
+# livecont's own order of the notes of one moment: the lowest first
+LINK_3 = "A3 C5 E5 D3 F4 G4 F3 A4 D5 G3 B4 E4"
+
+
+def played(links: int = 2, start_s: float = 1.0) -> tuple[PlayerEvent, ...]:
+    return play(" ".join(LINKS[:links]), 0.25, start_s)
+
+
+def seated(settings: Settings = SETTINGS, links: int = 2) -> Desk:
+    """A desk at which links were just played."""
+    desk = Desk(settings)
+    desk.give(*played(links))
+    return desk
+
+
+def moments(desk: Desk, kind: type[Effect]) -> list[float]:
+    return [at_s for at_s, effect in desk.effects if isinstance(effect, kind)]
+
+
+# --- taking over --------------------------------------------------------------------------------
+
+
+def test_the_third_link_is_handed_over_shortly_before_it_is_due() -> None:
+    desk = seated()
+    desk.until(DUE_S - LEAD_S - 0.001)
+    assert desk.pending() == []
+    desk.until(DUE_S - LEAD_S + 0.001)
+    (sound,) = desk.pending()
+    assert sound.start_s == pytest.approx(DUE_S)
+    assert moments(desk, Sound)[-1] == pytest.approx(DUE_S - LEAD_S)
+    assert desk.all(TookOver) == []
+    assert names(sound.link) == LINK_3
+
+
+def test_at_the_due_time_livecont_has_taken_over() -> None:
+    desk = seated()
+    seen = desk.until(DUE_S + 0.001)
+    (took,) = desk.all(TookOver)
+    assert took.start_s == pytest.approx(DUE_S)
+    assert took.at_s == pytest.approx(DUE_S - LEAD_S)
+    assert took.link == desk.pending()[0].link
+    assert (took.pattern.step_degrees, took.link.number) == (-1, 3)
+    assert seen.phase is Phase.SOUNDING
+
+
+def test_each_further_link_is_handed_over_while_the_one_before_sounds() -> None:
+    desk = seated()
+    desk.until(DUE_S + 3 * UNIT_S)
+    sounds = desk.pending()
+    assert [sound.link.number for sound in sounds] == [3, 4, 5]
+    for n, (sound, at_s) in enumerate(zip(sounds, moments(desk, Sound)[-3:], strict=True)):
+        assert sound.start_s == pytest.approx(DUE_S + n * UNIT_S)
+        assert at_s < sound.start_s
+    assert len(desk.all(TookOver)) == 1
+
+
+def test_the_chain_ends_at_its_limit_when_its_last_link_has_ended() -> None:
+    desk = seated()
+    desk.until(DUE_S + 3 * UNIT_S - 0.001)
+    assert desk.all(Ended) == []
+    seen = desk.until(DUE_S + 3 * UNIT_S + 0.001)
+    (ended,) = desk.all(Ended)
+    assert ended.reason == "limit"
+    assert ended.at_s == pytest.approx(DUE_S + 3 * UNIT_S)
+    assert (seen.phase, seen.last_end) == (Phase.LISTENING, "limit")
+
+
+def test_the_chain_ends_where_the_compass_does() -> None:
+    narrow = replace(PIANO, lowest=parse("C3"))
+    desk = Desk(replace(SETTINGS, compass=narrow, most_links=None))
+    desk.give(*played())
+    desk.until(60.0)
+    numbers = [sound.link.number for sound in desk.pending()]
+    assert numbers == [3, 4]  # the fourth has C3, the fifth would have B2
+    assert [ended.reason for ended in desk.all(Ended)] == ["compass"]
+
+
+def parse(name: str) -> int:
+    (event,) = (e for e in play(name) if isinstance(e, KeyDown))
+    return event.pitch
+
+
+def test_no_room_for_even_one_link_is_told_and_nothing_sounds() -> None:
+    desk = seated(replace(SETTINGS, compass=replace(PIANO, lowest=parse("E3"))))
+    seen = desk.until(DUE_S)
+    assert desk.pending() == []
+    assert desk.all(TookOver) == []
+    assert {ended.reason for ended in desk.all(Ended)} == {"compass"}
+    assert seen.last_end == "compass"
+
+
+def test_below_the_level_of_confidence_nothing_sounds_by_itself() -> None:
+    desk = seated(replace(SETTINGS, least_confidence=1.0))
+    desk.until(30.0)
+    assert desk.pending() == []
+    assert desk.all(Understood) == []
+
+
+def test_where_the_last_note_is_not_certain_the_player_is_given_grace() -> None:
+    """The copy lacks its last note, which may still come; it goes on if he stops."""
+    other = play("C4 G3 C4 E4 G4 D4 B3 G3", 0.25, 1.0)
+    events = [event for event in played(start_s=3.0) if event.at_s < 6.7]
+    desk = Desk(SETTINGS)
+    desk.give(*other, *events)
+    due_s = 6.75
+    desk.until(due_s + GRACE_S - 0.01)
+    assert desk.all(TookOver) == []
+    (sound,) = desk.pending()
+    # what was due meanwhile sounds when the grace has passed, and not before
+    assert min(note.offset_s for note in sound.link.notes) == pytest.approx(GRACE_S)
+    desk.until(due_s + GRACE_S + 0.01)
+    (took,) = desk.all(TookOver)
+    assert took.start_s == pytest.approx(due_s, abs=0.02)
+
+
+def test_a_pattern_is_told_off_the_note_path() -> None:
+    desk = Desk(SETTINGS)
+    for event in played():
+        effects = desk.give(event)
+        assert not any(isinstance(effect, Understood | Sound) for effect in effects)
+    desk.until(DUE_S)
+    assert desk.all(Understood) != []
+
+
+# --- giving way ---------------------------------------------------------------------------------
+
+
+def test_a_note_before_the_due_time_calls_the_link_off() -> None:
+    desk = seated()
+    desk.until(DUE_S - 0.01)
+    assert desk.pending() != []
+    effects = desk.give(key_down(DUE_S - 0.005, parse("C5")))
+    assert effects == (Hush(at_s=DUE_S - 0.005),)
+    desk.until(DUE_S + 0.1)
+    assert desk.all(TookOver) == []
+    assert desk.all(GaveWay) == []
+    assert desk.pending() == []
+
+
+@pytest.mark.parametrize("after_s", [0.01, 0.3, 1.9, 2.5, 5.0])
+def test_the_first_note_of_the_player_silences_livecont_at_once(after_s: float) -> None:
+    desk = seated()
+    desk.until(DUE_S + after_s - 0.001)
+    assert desk.seen().phase is Phase.SOUNDING
+    effects = desk.give(key_down(DUE_S + after_s))
+    assert effects == (Hush(at_s=DUE_S + after_s), GaveWay(at_s=DUE_S + after_s))
+    assert desk.seen().phase is Phase.LISTENING
+    assert desk.pending() == []
+    # and goes back to listening: one note is no sequence
+    desk.until(DUE_S + 20.0)
+    assert desk.pending() == []
+    assert len(desk.all(TookOver)) == 1
+
+
+def test_lifting_keys_and_pedalling_is_not_playing() -> None:
+    desk = seated()
+    desk.give(
+        PedalMove(at_s=DUE_S + 0.1, controller=SUSTAIN, value=127),
+        KeyUp(at_s=DUE_S + 0.2, pitch=parse("D4")),
+        PedalMove(at_s=DUE_S + 0.3, controller=SUSTAIN, value=0),
+    )
+    assert desk.pending() != []
+    assert desk.all(GaveWay) == []
+    assert desk.until(DUE_S + 0.4).phase is Phase.SOUNDING
+
+
+def test_a_player_who_carries_on_by_himself_is_followed_link_by_link() -> None:
+    """A little late, so that livecont had begun: it gives way, stays silent inside his links, and
+    takes over where he stops."""
+    desk = Desk(replace(SETTINGS, most_links=1))
+    late_s = 0.02
+    desk.give(*played(2))
+    third_on = [e for e in played(4) if e.at_s >= 4.999]
+    for event in third_on:
+        if isinstance(event, KeyDown | KeyUp):
+            desk.give(replace(event, at_s=event.at_s + late_s))
+    assert desk.all(GaveWay) != []
+    for gave_way in desk.all(GaveWay):
+        assert (gave_way.at_s - 1.0) % UNIT_S == pytest.approx(late_s)
+    desk.until(12.0)
+    last = desk.all(TookOver)[-1]
+    assert last.start_s == pytest.approx(9.0 + late_s, abs=0.02)
+    assert last.link.number == 5
+    assert names(last.link) == " ".join(n.replace(".", " ") for n in sorted_words(LINKS[4]))
+
+
+def sorted_words(text: str) -> list[str]:
+    """Each word's names the lowest first, as livecont sets them."""
+    return [".".join(sorted(word.split("."), key=parse)) for word in text.split()]
+
+
+def test_after_a_link_of_livecont_two_new_links_are_needed() -> None:
+    """What he played before livecont's link is not compared with what he plays after it."""
+    desk = seated()
+    desk.until(DUE_S + 2.2 * UNIT_S)
+    desk.give(*play(LINKS[4], 0.25, DUE_S + 2.5 * UNIT_S))
+    desk.until(40.0)
+    assert len(desk.all(TookOver)) == 1
+    desk.give(*(replace_time(e, 40.0) for e in played()))
+    desk.until(60.0)
+    assert len(desk.all(TookOver)) == 2
+
+
+def replace_time(event: PlayerEvent, later_s: float) -> PlayerEvent:
+    return replace(event, at_s=event.at_s + later_s)
+
+
+def test_a_note_inside_the_second_link_that_breaks_it_calls_everything_off() -> None:
+    broken = [e for e in played() if e.at_s < 3.9]
+    desk = Desk(SETTINGS)
+    desk.give(*broken, *play("F#4 C#5 G#4 D#5 A#4 F#5", 0.25, 4.0))
+    desk.until(30.0)
+    assert desk.all(TookOver) == []
+
+
+# --- on a pause, on a cue -----------------------------------------------------------------------
+
+
+def test_on_pause_it_waits_until_the_hands_have_stopped() -> None:
+    desk = seated(replace(SETTINGS, start=Start.ON_PAUSE))
+    desk.until(DUE_S + PAUSE_S - LEAD_S - 0.001)
+    assert desk.pending() == []
+    desk.until(DUE_S + PAUSE_S + 0.001)
+    (took,) = desk.all(TookOver)
+    assert took.start_s == pytest.approx(DUE_S + PAUSE_S)
+
+
+def test_on_pause_playing_on_is_no_pause() -> None:
+    desk = Desk(replace(SETTINGS, start=Start.ON_PAUSE))
+    desk.give(*played(5))
+    assert desk.pending() == []
+    desk.until(30.0)
+    assert [took.link.number for took in desk.all(TookOver)] == [6]
+
+
+def test_on_cue_nothing_sounds_without_it() -> None:
+    desk = seated(replace(SETTINGS, start=Start.ON_CUE))
+    seen = desk.until(120.0)
+    assert desk.pending() == []
+    assert seen.phase is Phase.READY
+
+
+@pytest.mark.parametrize(
+    ("cue_s", "start_s"), [(4.96, DUE_S), (4.99, DUE_S), (5.5, 5.5), (60.0, 60.0)]
+)
+def test_a_cue_means_when_due_or_now(cue_s: float, start_s: float) -> None:
+    desk = seated(replace(SETTINGS, start=Start.ON_CUE))
+    desk.give(Cue(at_s=cue_s))
+    desk.until(start_s + 0.001)
+    (took,) = desk.all(TookOver)
+    assert took.start_s == pytest.approx(start_s)
+    assert names(took.link) == LINK_3
+
+
+@pytest.mark.parametrize("start", list(Start))
+def test_a_cue_with_nothing_heard_is_passed_over(start: Start) -> None:
+    desk = Desk(replace(SETTINGS, start=start))
+    desk.give(Cue(at_s=1.0), *play("C4 E4 G4", 0.25, 2.0), Cue(at_s=3.0))
+    desk.until(20.0)
+    assert desk.pending() == []
+
+
+@pytest.mark.parametrize("start", [Start.AT_ONCE, Start.ON_PAUSE, Start.ON_CUE])
+@pytest.mark.parametrize("cue_s", [4.96, 4.98, 5.29, 5.6])
+def test_a_link_is_handed_over_once_however_often_it_is_asked_for(
+    start: Start, cue_s: float
+) -> None:
+    """A second cue, or one just before the due time, must not sound every note twice."""
+    desk = seated(replace(SETTINGS, start=start))
+    desk.give(Cue(at_s=cue_s), Cue(at_s=cue_s + 0.005))
+    desk.until(cue_s + 1.0)
+    numbers = [sound.link.number for sound in desk.pending()]
+    assert numbers == sorted(set(numbers))
+    assert len(desk.all(TookOver)) == 1
+
+
+# --- the ways out -------------------------------------------------------------------------------
+
+WAYS_OUT: tuple[tuple[type[Stop | Lost | Quit], str], ...] = (
+    (Stop, "stopped"),
+    (Lost, "lost"),
+    (Quit, "quit"),
+)
+
+
+@pytest.mark.parametrize(("way", "reason"), WAYS_OUT)
+@pytest.mark.parametrize("at_s", [5.2, 8.0])
+def test_every_way_out_is_silent_and_says_why(
+    way: type[Stop | Lost | Quit], reason: str, at_s: float
+) -> None:
+    desk = seated()
+    effects = desk.give(way(at_s=at_s))
+    assert effects == (Hush(at_s=at_s), Ended(at_s=at_s, reason=reason))
+    seen = desk.seen()
+    assert seen.phase is (Phase.ENDED if way is Quit else Phase.LISTENING)
+    assert seen.last_end == reason
+    assert seen.pattern is None
+    desk.until(60.0)
+    assert desk.pending() == []
+
+
+@pytest.mark.parametrize(("way", "reason"), WAYS_OUT)
+@pytest.mark.parametrize("at_s", [0.5, 3.0, 4.96, 4.98])
+def test_before_anything_sounds_a_way_out_is_only_silent(
+    way: type[Stop | Lost | Quit], reason: str, at_s: float
+) -> None:
+    """Also while a link is handed over and not yet begun: it is called off."""
+    desk = Desk(SETTINGS)
+    desk.give(*(event for event in played() if event.at_s < at_s))
+    effects = desk.give(way(at_s=at_s))
+    assert effects == (Hush(at_s=at_s),)
+    desk.until(30.0)
+    assert desk.all(TookOver) == []
+    assert desk.all(Ended) == []
+
+
+def test_after_a_stop_listening_goes_on() -> None:
+    desk = seated()
+    desk.give(Stop(at_s=6.0))
+    desk.give(*(replace_time(event, 10.0) for event in played()))
+    desk.until(DUE_S + 10.0 + 0.001)
+    assert len(desk.all(TookOver)) == 2
+    assert desk.seen().last_end is None
+
+
+def test_after_the_end_nothing_moves_any_more() -> None:
+    desk = seated()
+    desk.give(Quit(at_s=6.0))
+    count = len(desk.effects)
+    events: list[SittingEvent] = [*(replace_time(e, 10.0) for e in played()), Cue(at_s=17.0)]
+    desk.give(*events, Stop(at_s=18.0), Quit(at_s=19.0))
+    desk.until(60.0)
+    assert len(desk.effects) == count
+    assert desk.seen().phase is Phase.ENDED
+
+
+# --- the key ------------------------------------------------------------------------------------
+
+
+def test_another_key_counts_from_the_next_pattern_on() -> None:
+    """In d minor the chain's B becomes the flat one of the signature."""
+    desk = Desk(SETTINGS)
+    desk.give(ChangeKey(at_s=0.1, key=parse_key("A major")))
+    assert (desk.seen().key, desk.seen().key_chosen) == (parse_key("A major"), True)
+    sharp = " ".join(LINKS[:2])
+    for letter in "CFG":
+        sharp = sharp.replace(letter, f"{letter}#")
+    desk.give(*play(sharp, 0.25))
+    desk.until(DUE_S + 0.01)
+    (took,) = desk.all(TookOver)
+    assert took.pattern.key == parse_key("A major")
+    assert {note.spelling.alter for note in took.link.notes if note.spelling.letter == 0} == {1}
+
+
+def test_the_key_can_be_left_to_be_estimated() -> None:
+    desk = Desk(SETTINGS)
+    desk.give(ChangeKey(at_s=0.1, key=None))
+    assert (desk.seen().key, desk.seen().key_chosen) == (None, False)
+    desk.give(*played())
+    seen = desk.until(DUE_S)
+    assert seen.key == parse_key("C major")
+    assert not seen.key_chosen
+    assert names(desk.all(TookOver)[0].link) == LINK_3
+
+
+def test_changing_the_key_while_livecont_plays_does_not_break_it_off() -> None:
+    desk = seated()
+    desk.give(ChangeKey(at_s=6.0, key=parse_key("F major")))
+    desk.until(DUE_S + 3 * UNIT_S + 0.01)
+    assert [sound.link.number for sound in desk.pending()] == [3, 4, 5]
+    assert [ended.reason for ended in desk.all(Ended)] == ["limit"]
+
+
+def test_a_compass_that_lacks_keys_is_never_left() -> None:
+    short = Compass(
+        name="s", title="", lowest=36, highest=84, absent=frozenset({37, 39, 42, 44}), source=""
+    )
+    desk = seated(replace(SETTINGS, compass=short, most_links=None))
+    desk.until(120.0)
+    assert all(short.holds(n.pitch for n in sound.link.notes) for sound in desk.all(Sound))
+    assert [ended.reason for ended in desk.all(Ended)] == ["compass"]
