@@ -25,6 +25,7 @@ from livecont.sequence.groups import Groups
 from livecont.sequence.lags import LagTable
 from livecont.sequence.pattern import Pattern, PedalMark
 from livecont.sequence.positions import positions_of
+from livecont.sequence.runs import is_run
 from livecont.sequence.tempo import Timing, begins_playing, timing_of
 
 # the key is estimated from the latest notes: each weighs less by this factor a note [fit]
@@ -129,7 +130,7 @@ class Listener:
             pedals=self._pedal_marks(timing),
             starts_s=(timing.start_s, timing.later_start_s),
             due_s=timing.due_s,
-            confidence=confidence_of(positions, key),
+            confidence=0.0 if self._runs(alignment, key) else confidence_of(positions, key),
             links_heard=max(2, int(alignment.links + 0.01)),
             before=self._before(timing.start_s, key),
         )
@@ -149,6 +150,12 @@ class Listener:
             timing=timing,
             whole=alignment.begun >= 1.0 or begins_playing(alignment, timing, self._groups),
         )
+
+    def _runs(self, alignment: Alignment, key: Key) -> bool:
+        """Whether the two latest links are no more than a scale or an arpeggio."""
+        first = max(self._groups.first, alignment.last_late - 2 * alignment.lag + 1)
+        numbers = range(first, alignment.last_late + 1)
+        return is_run(tuple(self._groups[number] for number in numbers), key)
 
     def _before(self, start_s: float, key: Key) -> tuple[Spelling, ...]:
         """The pitches heard before the links, as far as they still bear on the accidentals."""

@@ -42,6 +42,7 @@ from livecont.sitting.events import (
 from livecont.sitting.seen import snapshot
 from livecont.sitting.snapshot import Phase
 from livecont.sitting.state import (
+    BROKE_IN_GROUPS,
     LEAD_S,
     SAME_UNIT,
     Armed,
@@ -49,6 +50,7 @@ from livecont.sitting.state import (
     Plan,
     Sounding,
     State,
+    is_due,
     is_followed,
     plan_for,
 )
@@ -83,7 +85,7 @@ def step(state: State, event: SittingEvent) -> Outcome:
         case Tick():
             pass
         case Cue():
-            state = _cued(state)
+            state, effects = _cued(state)
         case Stop():
             state, effects = _ended(state, "stopped")
         case ChangeKey():
@@ -112,7 +114,7 @@ def _played(state: State, event: PlayerEvent) -> Outcome:
         state.listener.hear(event)
         return state, effects
     if state.sounding is not None:
-        state, effects = _give_way(state, state.sounding)
+        state, effects = _give_way(state, state.sounding, event)
     elif state.armed is not None:
         state, effects = replace(state, armed=None), (Hush(at_s=state.now_s),)
     prospect = state.listener.hear(event)
@@ -128,7 +130,7 @@ def _played(state: State, event: PlayerEvent) -> Outcome:
     return replace(state, plan=plan_for(state, prospect)), effects
 
 
-def _give_way(state: State, sounding: Sounding) -> Outcome:
+def _give_way(state: State, sounding: Sounding, event: KeyDown) -> Outcome:
     """The player plays on: be silent, and hear him."""
     pattern = sounding.pattern
     followed = None
@@ -140,7 +142,9 @@ def _give_way(state: State, sounding: Sounding) -> Outcome:
         followed = Followed(
             step_degrees=pattern.step_degrees, unit_s=pattern.unit_s, next_boundary=boundary
         )
-    state = _silent(state, followed)
+    due = is_due(sounding, event.pitch, event.at_s)
+    quiet_until = 0 if due else state.listener.group_count + BROKE_IN_GROUPS
+    state = replace(_silent(state, followed), quiet_until=quiet_until)
     return state, (Hush(at_s=state.now_s), GaveWay(at_s=state.now_s))
 
 
@@ -154,14 +158,20 @@ def _still_followed(state: State, prospect: Prospect) -> Followed | None:
     return followed
 
 
-def _cued(state: State) -> State:
+def _cued(state: State) -> Outcome:
     """The player wants the next link: when due, or now where that has passed."""
-    if state.sounding is not None or state.prospect is None:
-        return state
-    due_s = max(state.prospect.timing.due_s, state.now_s)
+    prospect = state.prospect
+    if state.sounding is not None or prospect is None:
+        return state, ()
+    due_s = max(prospect.timing.due_s, state.now_s)
+    effects: tuple[Effect, ...] = ()
+    if state.armed is not None:
+        if state.armed.plan.from_s <= due_s:
+            return state, ()  # it is handed over already, and no later than he wants it
+        state, effects = replace(state, armed=None), (Hush(at_s=state.now_s),)
     decide_s = max(state.now_s, due_s - LEAD_S)
-    plan = Plan(prospect=state.prospect, decide_s=decide_s, due_s=due_s, from_s=due_s)
-    return replace(state, plan=plan)
+    plan = Plan(prospect=prospect, decide_s=decide_s, due_s=due_s, from_s=due_s)
+    return replace(state, plan=plan), effects
 
 
 # --- time ---------------------------------------------------------------------------------------

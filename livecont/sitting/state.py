@@ -23,6 +23,11 @@ PAUSE_S = 0.3
 SAME_UNIT = 0.2
 # how much of the newest link must have its image before a pause alone may start the next
 BEGUN_FOR_PAUSE = 0.6
+# who breaks in with another note than the one due has to play so many groups of notes first
+BROKE_IN_GROUPS = 3
+# a note is the one due where it comes so near to its time, in units and at least in seconds
+DUE_UNITS = 0.1
+DUE_S = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +73,11 @@ class Followed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
-    """A sitting. `groups` counts groups of onsets heard; `last_end` is why the last chain ended."""
+    """A sitting. `groups` counts groups of onsets heard; `last_end` is why the last chain ended.
+
+    `quiet_until` is the number of groups before which a pause alone starts nothing: a player who
+    broke in with something else and stops wants silence.
+    """
 
     settings: Settings
     listener: Listener
@@ -84,6 +93,7 @@ class State:
     sounding: Sounding | None = None
     followed: Followed | None = None
     groups: int = 0
+    quiet_until: int = 0
     last_end: str | None = None
 
 
@@ -98,10 +108,22 @@ def plan_for(state: State, prospect: Prospect) -> Plan | None:
         return Plan(prospect=prospect, decide_s=at_s - LEAD_S, due_s=at_s, from_s=at_s)
     if prospect.whole and not _inside_a_followed_link(state, prospect):
         return Plan(prospect=prospect, decide_s=due_s - LEAD_S, due_s=due_s, from_s=due_s)
+    if state.groups < state.quiet_until:
+        return None
     if prospect.whole or prospect.alignment.begun >= BEGUN_FOR_PAUSE:
         from_s = due_s + GRACE_S
         return Plan(prospect=prospect, decide_s=due_s - LEAD_S, due_s=due_s, from_s=from_s)
     return None
+
+
+def is_due(sounding: Sounding, pitch: int, at_s: float) -> bool:
+    """Whether a note of the player's is one that livecont was to sound about then."""
+    near_s = max(DUE_S, DUE_UNITS * sounding.pattern.unit_s)
+    return any(
+        note.pitch == pitch and abs(start_s + note.offset_s - at_s) <= near_s
+        for link, start_s in zip(sounding.links, sounding.starts_s, strict=False)
+        for note in link.notes
+    )
 
 
 def is_followed(followed: Followed, prospect: Prospect) -> bool:

@@ -61,59 +61,10 @@ def until(happened: Callable[[], bool], patience_s: float = 10.0) -> bool:
     return True
 
 
-class Server:
-    """A JACK server that can be started and killed."""
-
-    def __init__(self) -> None:
-        self._process: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> None:
-        for _ in range(3):  # right after another one was killed the first try may fail
-            self._process = subprocess.Popen(
-                [
-                    JACKD,
-                    "-n",
-                    SERVER,
-                    "--no-realtime",
-                    "-S",
-                    "-d",
-                    "dummy",
-                    "-r",
-                    "48000",
-                    "-p",
-                    "64",
-                ],
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-            )
-            if until(self._answers, 5.0):
-                return
-            self.kill()
-        pytest.fail("jackd does not start")
-
-    def kill(self) -> None:
-        if self._process is not None:
-            self._process.kill()
-            self._process.wait(10)
-            self._process = None
-
-    @staticmethod
-    def _answers() -> bool:
-        code = "import rtmidi; rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='knock').delete()"
-        knock = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)
-        return knock.returncode == 0
-
-
 @pytest.fixture(scope="module", autouse=True)
-def server() -> Iterator[Server]:
-    environment = pytest.MonkeyPatch()
-    environment.setenv("JACK_DEFAULT_SERVER", SERVER)
-    environment.setenv("JACK_NO_START_SERVER", "1")
-    started = Server()
-    started.start()
-    yield started
-    started.kill()
-    environment.undo()
+def server(jack_server: Any) -> Any:
+    """The tests' one JACK server (conftest): libjack knows one server a process."""
+    return jack_server
 
 
 class Listener:
@@ -348,7 +299,7 @@ def test_a_virtual_port_is_there_for_others() -> None:
 
 
 @pytest.mark.parametrize("flood", [False, True], ids=["quiet", "flooded"])
-def test_a_server_that_dies_is_noticed_and_found_again(server: Server, flood: bool) -> None:
+def test_a_server_that_dies_is_noticed_and_found_again(server: Any, flood: bool) -> None:
     """Its clients go on listing its ports, and a send ends up stuck after some 2,000 messages."""
     choice = OutputChoice(
         kind=OutputKind.VIRTUAL, name="voice", api=rtmidi.API_UNIX_JACK, client="livecont-orphan"
