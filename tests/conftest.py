@@ -14,10 +14,21 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from livecont.errors import PortError
 from livecont.live.clock import SystemClock
 from livecont.live.ports import Roster
+
+# machines are noisy: time is measured in benchmarks, never by a deadline in a test
+settings.register_profile(
+    "livecont",
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+)
+settings.load_profile("livecont")
 
 READY_WITHIN_S = 5.0
 SETTLED_S = 0.2

@@ -17,7 +17,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
-from hypothesis import HealthCheck, assume, settings
+from hypothesis import assume
 from hypothesis import strategies as st
 
 from livecont.errors import ConfigError
@@ -25,15 +25,6 @@ from livecont.music.compass import Compass
 from livecont.music.key import MODE_FIFTHS, Key, make_key
 from livecont.music.pitch import Spelling
 from livecont.sequence.events import KeyDown, KeyUp, PlayerEvent
-
-settings.register_profile(
-    "livecont",
-    deadline=None,
-    derandomize=True,
-    database=None,
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
-)
-settings.load_profile("livecont")
 
 PIANO = Compass(
     name="88", title="88 keys", lowest=21, highest=108, absent=frozenset(), source="common practice"
