@@ -19,6 +19,9 @@ from livecont.sequence.continuation_choice import Choice
 from livecont.sequence.continuation_figure import Figure, figure_of, pedal_of
 from livecont.sequence.pattern import Kind, Position
 
+# so many letters with another accidental make an exact copy a real one
+CONTRADICTED = 2
+
 
 def carry_on(
     positions: tuple[Position, ...],
@@ -113,7 +116,24 @@ def _common_shift(choice: Choice, alters: tuple[int, ...]) -> int | None:
 
 def _real_shift(choice: Choice, alters: tuple[int, ...]) -> int | None:
     """The semitones of a real sequence; None where the key explains the links as well."""
+    if choice.shift is not None and _contradicted(choice.figure) >= CONTRADICTED:
+        return choice.shift
     return None if choice.at_home else _common_shift(choice, alters)
+
+
+def _contradicted(figure: Figure) -> int:
+    """How many letters the later link has with another accidental than the earlier one.
+
+    An exact copy that contradicts its model in two letters and more is in another key: no scale
+    holds both, and so it goes on exactly (common practice).
+    """
+    earlier: dict[int, set[int]] = {}
+    later: dict[int, set[int]] = {}
+    for tone in figure.tones:
+        later.setdefault(tone.two.letter, set()).add(tone.two.alter)
+        if tone.one is not None:
+            earlier.setdefault(tone.one.letter, set()).add(tone.one.alter)
+    return sum(letter in earlier and not signs & earlier[letter] for letter, signs in later.items())
 
 
 def _readable(pitches: list[Spelling]) -> list[Spelling]:
