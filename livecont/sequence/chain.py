@@ -18,10 +18,10 @@ from livecont.music.compass import Compass
 from livecont.music.spectrum import MODERN_PIANO, Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.endings_clarity import clarity_of, falls_short
-from livecont.sequence.endings_close import LINKS_AHEAD as CADENCE_AHEAD
-from livecont.sequence.endings_close import CadenceLink, Closing, once, with_final
-from livecont.sequence.endings_course import Course, Place, Spelled
+from livecont.sequence.endings_close import CadenceLink, Closing, once, to_a_cadence, with_final
+from livecont.sequence.endings_course import Course, Place
 from livecont.sequence.endings_figure import Figure, figure_of
+from livecont.sequence.endings_surprise import Scene, surprise
 from livecont.sequence.endings_walk import Walk, folding, turned, turning
 from livecont.sequence.pattern import Link, Pattern, Role
 
@@ -64,8 +64,8 @@ class Chain:
         A chain that never leaves the compass (its step moves nothing) is cut at 128 links.
         """
         for number in range(self.course.last_heard + 1, self.course.last_heard + MOST_LINKS + 1):
-            link = self._link(self.course.spelled(number), number, Role.CHAIN)
-            if not self._holds(link):
+            link = self._rated(self.course.sounding(self.course.spelled(number), number))
+            if not link.notes or not self.compass.holds(note.pitch for note in link.notes):
                 return
             yield link
 
@@ -73,49 +73,36 @@ class Chain:
         """Yield the links after those heard to the limit, then those of the ending.
 
         Only folding goes on without end, where `most_links` does not bound it.
+
+        Raises:
+            ValueError: where surprises are wanted and there are no dice.
         """
+        if self.surprise > 0 and self.dice is None:
+            raise ValueError("a chain that is to surprise needs dice")
+        number = self.course.last_heard
+        place = Place(number)
+        last_surprise = number + 1  # the first link shows that the pattern was understood
+        for place, role in self._places():
+            number += 1
+            link = self._link(place, role, number, surprising=number > last_surprise + 1)
+            if link.changed is not None:
+                last_surprise = number
+            yield link
+        if self.ending is Ending.CLOSE:
+            for cadence in self._closing.cadence(place):
+                number += 1
+                yield self._cadence_link(cadence, number)
+
+    def _places(self) -> Iterator[tuple[Place, Role]]:
         match self.ending:
             case Ending.STOP:
-                yield from self._to_the_limit()
-            case Ending.CLOSE:
-                yield from self._to_a_cadence()
+                return ((Place(link.number), Role.CHAIN) for link in self._to_the_limit())
             case Ending.FOLD:
-                yield from islice(self._walked(folding(self._walk)), self.most_links)
+                return islice(folding(self._walk), self.most_links)
             case Ending.TURN:
-                yield from self._walked(turning(self._walk))
-
-    def _walked(self, places: Iterator[tuple[Place, Role]]) -> Iterator[Link]:
-        for count, (place, role) in enumerate(places, 1):
-            on_the_way_back = role is Role.TURNED
-            spelled = turned(self._walk, place) if on_the_way_back else self.course.at(place)
-            yield self._link(spelled, self.course.last_heard + count, role)
-
-    def _to_a_cadence(self) -> Iterator[Link]:
-        closing = Closing(
-            course=self.course,
-            figure=self.figure,
-            allowed=self.compass.holds,
-            spectrum=self.spectrum or MODERN_PIANO,
-        )
-        place = Place(self.course.last_heard)
-        while True:
-            ahead = self._walk.links_ahead(place, CADENCE_AHEAD)
-            if ahead < CADENCE_AHEAD and closing.leaves(place, ahead):
-                cadence = closing.cadence(place, forced=ahead == 0)
-                if cadence:
-                    break
-            if ahead == 0:
-                return
-            place = place.on()
-            yield self._link(self.course.at(place), place.link, Role.CHAIN)
-        for count, one in enumerate(cadence, 1):
-            yield self._cadence_link(one, place.link + count)
-
-    def _cadence_link(self, cadence: CadenceLink, number: int) -> Link:
-        link = self.course.sounding(cadence.spelled, number, Role.CADENCE)
-        if cadence.final:
-            link = with_final(link, self.pattern, self.figure, cadence)
-        return self._rated(once(link))
+                return turning(self._walk)
+            case Ending.CLOSE:
+                return to_a_cadence(self._walk, self._closing)
 
     def _to_the_limit(self) -> Iterator[Link]:
         to_be_clear = self.limit is Limit.CLEAR
@@ -125,6 +112,41 @@ class Chain:
                 return
             before = link.clarity
             yield link
+
+    def _link(self, place: Place, role: Role, number: int, surprising: bool) -> Link:
+        back = role is Role.TURNED
+        spelled = turned(self._walk, place) if back else self.course.at(place)
+        changed = None
+        if surprising and self.dice is not None and self.dice.random() < self.surprise:
+            found = surprise(
+                Scene(
+                    figure=self.figure,
+                    spelled=spelled,
+                    key=self.pattern.key,
+                    moved=(place.link - self.course.last_heard) * self.pattern.step_degrees,
+                    allowed=self.compass.holds,
+                ),
+                self.dice,
+            )
+            if found is not None:
+                spelled, changed = found.spelled, found.said
+        link = replace(self.course.sounding(spelled, number), role=role, changed=changed)
+        return self._rated(link)
+
+    def _cadence_link(self, cadence: CadenceLink, number: int) -> Link:
+        link = replace(self.course.sounding(cadence.spelled, number), role=Role.CADENCE)
+        if cadence.final:
+            link = with_final(link, self.pattern, self.figure, cadence)
+        return self._rated(once(link))
+
+    @cached_property
+    def _closing(self) -> Closing:
+        return Closing(
+            course=self.course,
+            figure=self.figure,
+            allowed=self.compass.holds,
+            spectrum=self.spectrum or MODERN_PIANO,
+        )
 
     @cached_property
     def _walk(self) -> Walk:
@@ -155,18 +177,12 @@ class Chain:
     def _near_clarity(self, place: Place) -> float:
         known = self._clarities.get(place)
         if known is None:
-            link = self.course.sounding(self.course.near_at(place), place.link, Role.CHAIN)
+            link = self.course.sounding(self.course.near_at(place), place.link)
             known = clarity_of(link, self.spectrum or MODERN_PIANO)
             self._clarities[place] = known
         return known
-
-    def _link(self, spelled: Spelled, number: int, role: Role) -> Link:
-        return self._rated(self.course.sounding(spelled, number, role))
 
     def _rated(self, link: Link) -> Link:
         if self.spectrum is None and self.limit is Limit.COMPASS:
             return link
         return replace(link, clarity=clarity_of(link, self.spectrum or MODERN_PIANO))
-
-    def _holds(self, link: Link) -> bool:
-        return bool(link.notes) and self.compass.holds(note.pitch for note in link.notes)

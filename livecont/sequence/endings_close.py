@@ -8,9 +8,9 @@ they are.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from livecont.music.clarity import sonority_clarity
 from livecont.music.key import Key
@@ -21,6 +21,7 @@ from livecont.sequence.endings_figure import RUNGS, Cell, Figure
 from livecont.sequence.endings_final import Texture, finals, texture_of
 from livecont.sequence.endings_harmony import (
     DOMINANT,
+    FINAL,
     Cadence,
     Chord,
     cadences,
@@ -28,19 +29,11 @@ from livecont.sequence.endings_harmony import (
     leading_tone,
     leaving_cost,
 )
-from livecont.sequence.endings_leading import (
-    LOWER,
-    UPPER,
-    Outer,
-    Struck,
-    awkward,
-    forbidden,
-    hidden,
-    outer_pairs,
-    parallels,
-)
-from livecont.sequence.endings_setting import Setting, settings_of
-from livecont.sequence.pattern import Link, LinkNote, Pattern, PedalMark
+from livecont.sequence.endings_leading import LOWER
+from livecont.sequence.endings_setting import Setting, as_it_sounds, settings_of
+from livecont.sequence.endings_voices import joining_cost
+from livecont.sequence.endings_walk import Walk
+from livecont.sequence.pattern import Link, LinkNote, Pattern, PedalMark, Role
 
 # the chain may be left so many links before its limit, where a cadence follows better ...
 LINKS_AHEAD = 6
@@ -49,11 +42,6 @@ EARLY_COST = 0.15
 # so many of the cheapest cadences are worked out, and so many settings of a harmony compared
 CADENCES_TRIED = 3
 SETTINGS_KEPT = 6
-FORBIDDEN_COST = 10.0
-INNER_PARALLEL_COST = 0.5
-HIDDEN_COST = 0.4
-WIDE_STEP, WIDE_STEP_COST = 4, 0.08
-AWKWARD_COST = 0.6
 CHROMATIC_COST = 0.6
 MUD_COST = 0.8
 NEAR_BASS, FAR_BASS_COST = 6, 0.2
@@ -82,6 +70,7 @@ class Closing:
     figure: Figure
     allowed: Allowed
     spectrum: Spectrum = MODERN_PIANO
+    known: dict[Place, tuple[float, tuple[CadenceLink, ...]]] = field(default_factory=dict)
 
     @property
     def key(self) -> Key:
@@ -96,24 +85,29 @@ class Closing:
         later = (self._leaving(place.on(n))[0][0] + EARLY_COST * -n for n in range(1, ahead + 1))
         return all(now <= cost for cost in later)
 
-    def cadence(self, place: Place, forced: bool) -> tuple[CadenceLink, ...]:
-        """Return the links of the best cadence after a place; none where no sound one is found.
+    def cadence(self, place: Place) -> tuple[CadenceLink, ...]:
+        """Return the links of the best cadence after a place; none where there is no room."""
+        return self._best(place)[1]
 
-        Where it is `forced`, the best there is.
-        """
+    def sound(self, place: Place) -> bool:
+        """Whether a cadence after a place breaks no rule."""
+        return self._best(place)[0] <= SOUND
+
+    def _best(self, place: Place) -> tuple[float, tuple[CadenceLink, ...]]:
+        known = self.known.get(place)
+        if known is None:
+            known = self.known[place] = self._worked_out(place)
+        return known
+
+    def _worked_out(self, place: Place) -> tuple[float, tuple[CadenceLink, ...]]:
         texture = texture_of(self.figure)
         last = self._last_setting(place)
-        found: list[tuple[float, Cadence, list[Setting]]] = []
+        best: tuple[float, tuple[CadenceLink, ...]] = (math.inf, ())
         for cost, cadence in self._leaving(place)[:CADENCES_TRIED]:
             way = self._cheapest(cadence, last, place, texture)
-            if way is not None:
-                found.append((cost + way[0], cadence, way[1]))
-        if not found:
-            return ()
-        total, cadence, settings = min(found, key=lambda one: one[0])
-        if total > SOUND and not forced:
-            return ()
-        return self._links(cadence, settings)
+            if way is not None and cost + way[0] < best[0]:
+                best = (cost + way[0], self._links(cadence, way[1]))
+        return best
 
     # --- where to leave -------------------------------------------------------------------------
 
@@ -195,18 +189,11 @@ class Closing:
     def _last_setting(self, place: Place) -> Setting:
         """The harmony that is left, as it sounds."""
         spelled = self.course.at(place)
-        cell = self.figure.cells[-1] if self.figure.cells else None
-        indexes = {n.tone.index for n in cell.notes} if cell else set(range(len(spelled)))
-        tones = [tone for tone in self.figure.tones if tone.index in indexes]
-        pitches = tuple((t.index, s) for t in tones if (s := spelled[t.index]) is not None)
-        by_index = dict(pitches)
-        struck = tuple(
-            Struck(t.offset, t.part, by_index[t.index].midi) for t in tones if t.index in by_index
-        )
-        degree = self._degree(cell, place) if cell else 0
-        chord = Chord(degree=degree, basses=())
-        pairs = tuple(outer_pairs(struck))
-        return Setting(chord=chord, pitches=pitches, struck=struck, pairs=pairs, cost=0.0)
+        cells = self.figure.cells
+        if not cells:
+            return as_it_sounds(Cell(start=0.0, end=1.0, root=0, notes=()), spelled, FINAL)
+        chord = Chord(degree=self._degree(cells[-1], place), basses=())
+        return as_it_sounds(cells[-1], spelled, chord)
 
     def _cheapest(
         self, cadence: Cadence, last: Setting, place: Place, texture: Texture
@@ -286,6 +273,18 @@ class Closing:
         return tuple(found)
 
 
+def to_a_cadence(walk: Walk, closing: Closing) -> Iterator[tuple[Place, Role]]:
+    """Yield places step by step up to where the chain is to be left."""
+    place = Place(walk.course.last_heard)
+    while True:
+        ahead = walk.links_ahead(place, LINKS_AHEAD)
+        leaves = ahead < LINKS_AHEAD and closing.leaves(place, ahead)
+        if ahead == 0 or (leaves and closing.sound(place)):
+            return
+        place = place.on()
+        yield place, Role.CHAIN
+
+
 def with_final(link: Link, pattern: Pattern, figure: Figure, cadence: CadenceLink) -> Link:
     """Return a link with the last tonic, held to its end in the touch of the link's beginning."""
     start_s = cadence.final_offset * pattern.unit_s
@@ -316,53 +315,3 @@ def once(link: Link) -> Link:
         if not any(k.pitch == note.pitch and note.offset_s - k.offset_s < TOGETHER_S for k in kept):
             kept.append(note)
     return replace(link, notes=tuple(kept))
-
-
-def joining_cost(before: Setting, after: Setting) -> float:
-    """Return what speaks against one setting after another."""
-    tail = _tail(before)
-    later = [note._replace(offset=note.offset + 2) for note in after.struck]
-    pairs = outer_pairs([*tail, *later])
-    count = parallels(pairs) - parallels(after.pairs)
-    if before.pairs and after.pairs:
-        count += forbidden(before.pairs[0], after.pairs[0])
-    cost = FORBIDDEN_COST * max(0, count)
-    if len(pairs) > 1:
-        cost += HIDDEN_COST * hidden(pairs[0], pairs[1])
-    cost += INNER_PARALLEL_COST * _inner_parallels(before.head, after.head)
-    for part, weight in ((UPPER, 1.0), (LOWER, 0.4)):
-        last, first = before.last(part), after.first(part)
-        head = before.first(part)
-        if last is None or first is None or head is None:
-            continue
-        cost += weight * WIDE_STEP_COST * max(0, abs(first - head) - WIDE_STEP)
-        # a bass is heard from beat to beat; a melody is heard from note to note
-        joined = first - (last if part == UPPER else head)
-        cost += weight * AWKWARD_COST * awkward(joined)
-        if part == UPPER:
-            cost += WIDE_STEP_COST / 2 * max(0, abs(joined) - WIDE_STEP)
-    return cost
-
-
-def _tail(setting: Setting) -> list[Struck]:
-    """What each hand struck last, as struck together."""
-    found = []
-    for part in (LOWER, UPPER):
-        line = [note for note in setting.struck if note.part == part]
-        if line:
-            latest = max(note.offset for note in line)
-            found += [Struck(0.0, part, n.pitch) for n in line if latest - n.offset < 0.025]
-    return found
-
-
-def _inner_parallels(before: Sequence[Struck], after: Sequence[Struck]) -> int:
-    """Parallels between voices of two chords of as many notes, the outer two left out."""
-    if len(before) != len(after) or len(before) < 3:
-        return 0
-    one, two = sorted(n.pitch for n in before), sorted(n.pitch for n in after)
-    last = len(one) - 1
-    return sum(
-        forbidden(Outer(one[i], one[j]), Outer(two[i], two[j]))
-        for i, j in combinations(range(len(one)), 2)
-        if (i, j) != (0, last)
-    )

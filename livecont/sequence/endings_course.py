@@ -13,7 +13,7 @@ from math import gcd
 
 from livecont.music.pitch import Spelling, spell_at
 from livecont.sequence.continuation import carry_on
-from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern, Role
+from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern
 
 OCTAVE_STAFF = 7
 Spelled = tuple[Spelling | None, ...]
@@ -105,7 +105,7 @@ class Course:
         """Return about the pitches of the link at a place, at no cost."""
         return _moved(self.near(place.link), place.octaves)
 
-    def sounding(self, spelled: Spelled, number: int, role: Role) -> Link:
+    def sounding(self, spelled: Spelled, number: int) -> Link:
         """Return a link of some pitches in the rhythm and touch of the pattern."""
         unit_s = self.pattern.unit_s
         notes = tuple(
@@ -120,16 +120,40 @@ class Course:
             if spelling is not None
         )
         pedals = self.pattern.pedals
-        return Link(number=number, unit_s=unit_s, notes=notes, pedals=pedals, role=role)
+        return Link(number=number, unit_s=unit_s, notes=notes, pedals=pedals)
 
     def _draw(self) -> None:
         pattern = self.pattern
+        if self._real:
+            self._known[self._next] = self._shifted(self._next)
+            self._next += 1
+            return
         spelled = carry_on(self._positions, pattern.step_degrees, pattern.key, pattern.before)
         self._known[self._next] = spelled
         self._next += 1
         self._positions = tuple(
             replace(position, heard=(*position.heard, heard))
             for position, heard in zip(self._positions, spelled, strict=True)
+        )
+
+    @property
+    def _real(self) -> bool:
+        return self.pattern.kind is Kind.REAL and self.pattern.shift_semitones is not None
+
+    def _shifted(self, number: int) -> Spelled:
+        """A link of a real chain: the latest one played, moved by semitones, spelled to be read."""
+        latest = [position.heard[-1] for position in self.pattern.positions]
+        moved = tuple(None if s is None else self._estimate(s, number) for s in latest)
+        pitches = [s for s in moved if s is not None]
+        if sum(abs(s.alter) for s in pitches) <= len(pitches):
+            return moved
+        # as a whole on other places of the staff, where that has fewer sharps and flats
+        return min(
+            (
+                tuple(None if s is None else spell_at(s.midi, s.staff + places) for s in moved)
+                for places in sorted(range(-14, 15), key=abs)
+            ),
+            key=lambda link: sum(abs(s.alter) for s in link if s is not None),
         )
 
     def _filled(self, known: Spelled, number: int) -> Spelled:
@@ -143,7 +167,7 @@ class Course:
         ahead = number - self.last_heard
         pattern = self.pattern
         staff = latest.staff + ahead * pattern.step_degrees
-        if pattern.shift_semitones is not None and pattern.kind is Kind.REAL:
+        if self._real and pattern.shift_semitones is not None:
             return spell_at(latest.midi + ahead * pattern.shift_semitones, staff)
         alter = pattern.key.signature_alter(staff)
         return latest if ahead == 0 else Spelling(staff, alter)

@@ -69,7 +69,7 @@ def dominant_of(key: Key) -> Chord:
     So in the phrygian and locrian modes, whose second degree falls to the tonic in the bass.
     """
     if (
-        _fifth(key, DOMINANT) == DIMINISHED_FIFTH
+        fifth_on(key, DOMINANT) == DIMINISHED_FIFTH
         and key.natural(key.letter + 1).midi - (key.natural(key.letter).midi) == 1
     ):
         return Chord(degree=SEVENTH_DEGREE, basses=(1,))
@@ -78,11 +78,12 @@ def dominant_of(key: Key) -> Chord:
 
 def supertonic_of(key: Key) -> Chord:
     """Return the chord of the second degree, in first inversion only where it is diminished."""
-    diminished = _fifth(key, SECOND_DEGREE) == DIMINISHED_FIFTH
+    diminished = fifth_on(key, SECOND_DEGREE) == DIMINISHED_FIFTH
     return Chord(degree=SECOND_DEGREE, basses=(1,) if diminished else (0, 1))
 
 
-def _fifth(key: Key, degree: int) -> int:
+def fifth_on(key: Key, degree: int) -> int:
+    """Return the semitones of the fifth that the scale has on a degree."""
     root = key.letter + degree
     return key.natural(root + 4).midi - key.natural(root).midi
 

@@ -65,6 +65,14 @@ class Setting:
         return max(at_once) if part == UPPER else min(at_once)
 
 
+def as_it_sounds(cell: Cell, spelled: Sequence[Spelling | None], chord: Chord) -> Setting:
+    """Return a cell with the pitches that a link has, as a setting of what it is taken for."""
+    struck = tuple(_struck(cell, spelled))
+    pitches = tuple((n.tone.index, s) for n in cell.notes if (s := spelled[n.tone.index]))
+    pairs = tuple(outer_pairs(struck))
+    return Setting(chord=chord, pitches=pitches, struck=struck, pairs=pairs, cost=0.0)
+
+
 def settings_of(
     cell: Cell, chord: Chord, key: Key, reference: Sequence[Spelling | None]
 ) -> Iterator[Setting]:
