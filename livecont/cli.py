@@ -13,6 +13,7 @@ import click
 from livecont import __version__
 from livecont.commands.check import check
 from livecont.commands.demo import demo
+from livecont.commands.find import find
 from livecont.commands.listen import listen
 from livecont.commands.ports import ports
 from livecont.commands.replay import replay
@@ -35,7 +36,7 @@ def livecont() -> None:
     """
 
 
-for command in (listen, demo, replay, ports, check):
+for command in (listen, demo, replay, find, ports, check):
     livecont.add_command(command)
 
 

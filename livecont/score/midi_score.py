@@ -82,9 +82,7 @@ def _read_track(
         elif message.type == "time_signature" and message.denominator <= 256:
             if message.numerator and message.denominator:
                 meters.append(
-                    Meter(
-                        at_q=at_q, beats=message.numerator, beat_type=message.denominator
-                    )
+                    Meter(at_q=at_q, beats=message.numerator, beat_type=message.denominator)
                 )
         elif message.type == "key_signature":
             signatures.append(_signature(at_q, str(message.key)))

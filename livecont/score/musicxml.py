@@ -18,11 +18,12 @@ from typing import Any
 from livecont.errors import ScoreError
 from livecont.score.untrusted import bounded_notes, clean_text
 
-KEPT = frozenset(
-    "score-partwise part-list score-part part-name part measure attributes divisions key fifths"
-    " mode time beats beat-type transpose diatonic chromatic octave-change note chord grace pitch"
-    " step alter octave rest unpitched duration tie voice staff backup forward".split()
-)
+_PAGE = ("score-partwise", "part-list", "score-part", "part-name", "part", "measure")
+_SIGNS = ("attributes", "divisions", "key", "fifths", "mode", "time", "beats", "beat-type")
+_SHIFT = ("transpose", "diatonic", "chromatic", "octave-change", "backup", "forward")
+_NOTE = ("note", "chord", "grace", "pitch", "step", "alter", "octave", "rest", "unpitched")
+_MORE = ("duration", "tie", "voice", "staff")
+KEPT = frozenset((*_PAGE, *_SIGNS, *_SHIFT, *_NOTE, *_MORE))
 MOST_DIVISIONS = 2_000_000
 MOST_DURATION = 200_000_000
 MOST_BARS = 50_000

@@ -98,11 +98,11 @@ def _sheets(sources: Sequence[Any], names: Sequence[str]) -> tuple[list[_Sheet],
     parts: list[str] = []
     for source in sources:
         leaves = list(_leaves(source))
+        places: list[tuple[int, int | None]] = []
         if len(leaves) > 1 and getattr(source, "group_symbol", None) == "brace":
             parts.append(clean_text(source.group_name))  # staves of one instrument
-            places = [(len(parts) - 1, staff) for staff in range(1, len(leaves) + 1)]
+            places += [(len(parts) - 1, staff) for staff in range(1, len(leaves) + 1)]
         else:
-            places = []
             for leaf in leaves:
                 parts.append(clean_text(leaf.part_name))
                 places.append((len(parts) - 1, None))
@@ -130,13 +130,12 @@ def distinct_names(names: Sequence[str]) -> list[str]:
     ['Violin 1', 'Violin 2', 'part 3']
     """
     result: list[str] = []
-    for index, name in enumerate(names):
-        if not name:
-            name = f"part {index + 1}"
-        elif names.count(name) > 1:
-            name = f"{name} {names[: index + 1].count(name)}"
+    for index, given in enumerate(names):
+        name = given or f"part {index + 1}"
+        if given and names.count(given) > 1:
+            name = f"{given} {names[: index + 1].count(given)}"
         while name in result:
-            name = f"{name}'"
+            name += "'"
         result.append(name)
     return result
 
@@ -195,9 +194,7 @@ class _Mover:
         return max(Fraction(0), own_q - from_q + to_q)
 
 
-def _notes(
-    sheet: _Sheet, moves: dict[int, list[tuple[Fraction, Fraction]]]
-) -> Iterable[ScoreNote]:
+def _notes(sheet: _Sheet, moves: dict[int, list[tuple[Fraction, Fraction]]]) -> Iterable[ScoreNote]:
     from partitura.score import GraceNote, Note, Transposition
 
     mover = _Mover(sheet, moves)
@@ -268,9 +265,7 @@ def _signatures(
     """The signatures as they sound, from the first part that is written as it sounds."""
     from partitura.score import Transposition
 
-    sheet = next(
-        (one for one in sheets if not list(one.source.iter_all(Transposition))), sheets[0]
-    )
+    sheet = next((one for one in sheets if not list(one.source.iter_all(Transposition))), sheets[0])
     shift = next(iter(sheet.source.iter_all(Transposition)), None)
     fifths = 7 * int(shift.chromatic or 0) - 12 * int(shift.diatonic or 0) if shift else 0
     mover = _Mover(sheet, moves)

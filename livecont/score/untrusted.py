@@ -28,7 +28,7 @@ _CONTAINER = "META-INF/container.xml"
 _HIDDEN = re.compile(r"[^\S ]|[\x00-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
 
 
-class _Enough(Exception):
+class _PrologRead(Exception):  # noqa: N818 -- not an error
     """The prolog has been read."""
 
 
@@ -108,7 +108,7 @@ def root_tag(data: bytes) -> str:
 
     def begin(name: str, attributes: Any) -> None:
         found.append(name)
-        raise _Enough
+        raise _PrologRead
 
     def refuse(*declaration: Any) -> None:
         raise ScoreError("the file declares XML entities, which no score needs: refused")
@@ -118,7 +118,7 @@ def root_tag(data: bytes) -> str:
     parser.EntityDeclHandler = refuse
     try:
         parser.Parse(data, True)
-    except _Enough:
+    except _PrologRead:
         return found[0].rpartition(":")[2]
     except expat.ExpatError as error:
         raise ScoreError(f"not XML: {error}") from error

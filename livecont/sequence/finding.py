@@ -12,20 +12,20 @@ for a copy without a flaw. Pure: the same score gives the same finds.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
 from livecont.music.compass import Compass
 from livecont.music.key import Key
-from livecont.music.score import Score, ScoreNote
-from livecont.sequence.finding_choice import best_phases, meaningful, metrical_weight
+from livecont.music.score import Score
+from livecont.sequence.finding_choice import Weight, best_phases, meaningful, metrical_weight
 from livecont.sequence.finding_lags import Least, Run, Texture, runs, texture_of, ticks_of, units_of
 from livecont.sequence.finding_merge import (
     CHAIN,
     Sighting,
-    container,
+    containers,
     everyone,
     merged,
     resolved,
@@ -36,6 +36,7 @@ from livecont.sequence.pattern import Kind, Pattern
 
 SHORTEST_Q = Fraction(3, 4)
 LONGEST_Q = Fraction(8)  # two bars of 4/4
+VARIED = 0.5  # F1 of what follows with what the next link would have
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,36 +118,69 @@ class Find:
 
 def find_sequences(score: Score, search: Search) -> tuple[Find, ...]:
     """Return the sequences of a piece, by place, the longer first where they begin together."""
-    ticks = ticks_of(score.notes)
-    least = Least(exact=search.least_exact, links=search.least_links)
-    weight = _metre(score, ticks)
-    seen = []
-    for who, notes in textures(score, search.part, search.staff):
-        texture = texture_of(notes, ticks)
-        units = units_of(texture, search.shortest_q, search.longest_q)
-        kept = [r for r in runs(texture, units, least) if _counts(texture, r, search)]
-        phases = best_phases(kept, weight)
-        seen.append((who, resolved([r for r in phases if meaningful(texture, r, least, phases)])))
-    sightings = merged(seen)
+    hunt = _Hunt(score, search)
+    sightings = merged(
+        (
+            (who, hunt.in_texture(texture_of(notes, hunt.ticks)))
+            for who, notes in textures(score, search.part, search.staff)
+        ),
+        hunt.joint,
+        hunt.ticks,
+    )
     if search.within_q is not None:
-        start_q, end_q = search.within_q
-        sightings = [
-            s for s in sightings if s.run.start < end_q * ticks and s.run.end > start_q * ticks
-        ]
+        start, end = (at_q * hunt.ticks for at_q in search.within_q)
+        sightings = [s for s in sightings if s.run.start < end and s.run.end > start]
     sightings.sort(key=lambda s: (s.run.start, s.run.start - s.run.end, s.who))
-    finds = [_find(score, sighting, ticks, search) for sighting in sightings]
-    return _nested(finds, sightings)
+    within = containers(sightings, hunt.ticks)
+    return _nested([hunt.find(sighting) for sighting in sightings], within)
 
 
-def _counts(texture: Texture, run: Run, search: Search) -> bool:
-    """Whether a run is long enough, or a pair good enough."""
-    if run.links >= CHAIN:
+class _Hunt:
+    """A search in a piece: what all its textures share."""
+
+    def __init__(self, score: Score, search: Search) -> None:
+        self._score, self._search = score, search
+        self.ticks = ticks_of(score.notes)
+        self._least = Least(exact=search.least_exact, links=search.least_links)
+        self._weight = _metre(score, self.ticks)
+
+    def in_texture(self, texture: Texture) -> list[Run]:
+        """Return the sequences of a texture, the weightiest first."""
+        search = self._search
+        units = units_of(texture, search.shortest_q, search.longest_q)
+        return resolved(self._best(texture, runs(texture, units, self._least)), self.ticks)
+
+    def joint(self, who: tuple[Who, ...], start: int, end: int, like: Run) -> Run | None:
+        """Return the best run of some players between two ticks, by the motion of another."""
+        near = self._score.within(Fraction(start, self.ticks), Fraction(end, self.ticks))
+        texture = texture_of(taking_part(near, who), self.ticks)
+        found = runs(texture, (like.unit,), self._least, (like.step,))
+        return next(iter(self._best(texture, found)), None)
+
+    def _best(self, texture: Texture, found: Iterable[Run]) -> list[Run]:
+        counting = [run for run in found if _counts(self._score, texture, run, self._search)]
+        return meaningful(texture, best_phases(counting, self._weight, self.ticks), self._least)
+
+    def find(self, sighting: Sighting) -> Find:
+        """Return all there is to tell of a sighting."""
+        return _find(self._score, sighting, self.ticks, self._search)
+
+
+def _counts(score: Score, texture: Texture, run: Run, search: Search) -> bool:
+    """Whether a run is long enough, a pair good enough, and the unit one that the metre knows."""
+    if run.links > CHAIN:
         return True
+    start_q = Fraction(run.start, texture.ticks)
+    beat_q = min(score.meter_at(start_q).beat_q, Fraction(1))
+    unit_q = Fraction(run.unit, texture.ticks)
+    if run.links == CHAIN:
+        return (unit_q / (beat_q / 2 if run.strict else beat_q)).denominator == 1
     at = [int(texture.note_at(run.start + k * run.unit)) for k in range(3)]
-    return run.strict and min(at[1] - at[0], at[2] - at[1]) >= search.pair_notes
+    enough = min(at[1] - at[0], at[2] - at[1]) >= search.pair_notes
+    return run.strict and enough and (unit_q / beat_q).denominator == 1
 
 
-def _metre(score: Score, ticks: int):  # type: ignore[no-untyped-def]
+def _metre(score: Score, ticks: int) -> Weight:
     bars, beats = set(), set()
     for bar in score.bars:
         beat_q = score.meter_at(bar.start_q).beat_q
@@ -179,7 +213,6 @@ def _find(score: Score, sighting: Sighting, ticks: int, search: Search) -> Find:
     start_q, unit_q = Fraction(run.start, ticks), Fraction(run.unit, ticks)
     end_q = start_q + run.links * unit_q
     who = Everyone if everyone(sighting.who, score.within(start_q, end_q)) else sighting.who
-    who = tuple(sorted(set(who), key=lambda one: (one.part, one.staff or 0, one.voice or 0)))
     found = Find(
         start_q=start_q,
         unit_q=unit_q,
@@ -216,20 +249,18 @@ def _break_off(
         return BreakOff(at_q=end_q, how=Off.END, kept=0.0)
     kept = 2 * len(due & came) / (len(due) + len(came))
     at_q = min((onset_q for onset_q, _ in due ^ came), default=end_q + unit_q)
-    if kept >= 0.5:
+    how = Off.LEFT if at_q > end_q else Off.OTHER
+    if kept >= VARIED:
         how = Off.VARIED
-    else:
-        how = Off.LEFT if at_q > end_q else Off.OTHER
     return BreakOff(at_q=at_q, how=how, kept=kept)
 
 
-def _nested(finds: Sequence[Find], sightings: Sequence[Sighting]) -> tuple[Find, ...]:
-    within = [container(sighting, sightings) for sighting in sightings]
+def _nested(finds: Sequence[Find], within: Sequence[int | None]) -> tuple[Find, ...]:
+    inner: dict[int, list[int]] = {}
+    for number, outer in enumerate(within):
+        if outer is not None:
+            inner.setdefault(outer, []).append(number)
     return tuple(
-        replace(
-            find,
-            within=within[number],
-            inner=tuple(i for i, outer in enumerate(within) if outer == number),
-        )
+        replace(find, within=within[number], inner=tuple(inner.get(number, ())))
         for number, find in enumerate(finds)
     )

@@ -2,9 +2,9 @@
 
 Scales, broken chords and repeated notes repeat themselves at a step as sequences do, and are none
 (common practice): a run that a shorter unit with a step in proportion explains is one of these, or
-is that shorter sequence; a run whose letters all stack in thirds, four at most, is one chord; a
-link of one letter is none. Of the phases in which a run can be cut, the one is taken that explains
-most, a bar's or a beat's start counting for something.
+is that shorter sequence; a run whose letters all stack in thirds, four at most, is one chord; one
+whose links are a single note or chord, repeated, is a scale. Of the phases in which a run can be
+cut, the one is taken that explains most, a bar's or a beat's start counting for something.
 
 Conventions: as in `finding_lags`.
 """
@@ -12,9 +12,12 @@ Conventions: as in `finding_lags`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from fractions import Fraction
+from itertools import pairwise
+
+import numpy as np
 
 from livecont.sequence.finding_lags import ROOM, Least, Run, Texture, explained
+from livecont.sequence.finding_shelf import Shelf
 
 # how much of the shorter of two runs must lie in the other for them to be in each other's way
 IN_THE_WAY = 0.5
@@ -43,55 +46,66 @@ def same_motion(one: Run, other: Run) -> bool:
     return rest == 0 and long.step == times * short.step
 
 
-def best_phases(found: Iterable[Run], weight: Weight) -> list[Run]:
-    """Return of every motion the runs that are not in each other's way, the best first."""
-    by_motion: dict[tuple[int, int], list[Run]] = {}
-    for run in found:
-        by_motion.setdefault((run.unit, run.step), []).append(run)
-    kept: list[Run] = []
-    for group in by_motion.values():
-        group.sort(key=lambda run: (-run.gain * weight(run.start), run.start))
-        chosen: list[Run] = []
-        for run in group:
-            if not any(in_the_way(run, other) for other in chosen):
-                chosen.append(run)
-        kept += chosen
+def best_phases(found: Iterable[Run], weight: Weight, ticks: int) -> list[Run]:
+    """Return of every motion the runs that are not in each other's way, the weightiest first."""
+    shelves: dict[tuple[int, int], Shelf[Run]] = {}
+    ordered = sorted(found, key=lambda run: (-run.gain * weight(run.start), run.start, run.unit))
+    kept = []
+    for run in ordered:
+        shelf = shelves.setdefault((run.unit, run.step), Shelf(ticks))
+        if not any(in_the_way(run, other) for other in shelf.between(run.start, run.end)):
+            shelf.put(run, run.start, run.end)
+            kept.append(run)
     return sorted(kept, key=lambda run: (-run.gain, run.start, run.unit))
 
 
-def meaningful(texture: Texture, run: Run, least: Least, shorter: Sequence[Run]) -> bool:
-    """Whether a run is no scale, no broken chord, no repeated note, and not a shorter sequence.
+def meaningful(texture: Texture, found: Sequence[Run], least: Least) -> list[Run]:
+    """Return the runs that are no scale, broken chord or repeated note, each by its shortest unit.
 
-    `shorter` are the other runs of the texture.
+    `found` are all runs of the texture, the weightiest first, as is the result.
     """
-    if _one_letter(texture, run) or _one_chord(texture, run):
-        return False
-    for parts in range(2, abs(run.step) + 1):
-        unit, rest = divmod(run.unit, parts)
-        if rest or run.step % parts:
-            continue
-        if explained(texture, run, unit, run.step // parts) >= least.exact:
-            return False
-    return not any(
-        other.unit < run.unit and same_motion(run, other) and in_the_way(run, other, 0.8)
-        for other in shorter
-    )
+    shelf = Shelf[Run](texture.ticks)
+    for run in found:
+        shelf.put(run, run.start, run.end)
+    return [
+        run
+        for run in found
+        if not _one_sonority(texture, run)
+        and not _one_chord(texture, run)
+        and not _one_of_a_shorter(texture, run, least)
+        and not any(
+            other.unit < run.unit and same_motion(run, other) and in_the_way(run, other, 0.8)
+            for other in shelf.between(run.start, run.end)
+        )
+    ]
 
 
-def _letters(texture: Texture, start: int, end: int) -> set[int]:
-    begin, after = int(texture.note_at(start)), int(texture.note_at(end))
-    return set(((texture.place[begin:after] - ROOM) % LETTERS).tolist())
-
-
-def _one_letter(texture: Texture, run: Run) -> bool:
+def _one_of_a_shorter(texture: Texture, run: Run, least: Least) -> bool:
+    """Whether a shorter unit with a step in proportion explains a run."""
     return any(
-        len(_letters(texture, start, start + run.unit)) < 2
-        for start in range(run.start, run.end, run.unit)
+        run.unit % parts == 0
+        and run.step % parts == 0
+        and explained(texture, run, run.unit // parts, run.step // parts) >= least.exact
+        for parts in range(2, abs(run.step) + 1)
     )
+
+
+def _sonorities(texture: Texture, run: Run) -> list[frozenset[int]]:
+    """The pitch classes of each onset of a run, a repeated sonority counted once."""
+    first, last = np.searchsorted(texture.groups, (run.start, run.end))
+    bounds = texture.first[first : last + 1].tolist()
+    found = [frozenset(texture.sound[begin:end].tolist()) for begin, end in pairwise(bounds)]
+    return [one for index, one in enumerate(found) if not index or one != found[index - 1]]
+
+
+def _one_sonority(texture: Texture, run: Run) -> bool:
+    """Whether a link is no more than one chord or note, repeated: a scale in repeated notes."""
+    return len(_sonorities(texture, run)) <= run.links + 1
 
 
 def _one_chord(texture: Texture, run: Run) -> bool:
-    letters = _letters(texture, run.start, run.end)
+    begin, end = int(texture.note_at(run.start)), int(texture.note_at(run.end))
+    letters = set(((texture.place[begin:end] - ROOM) % LETTERS).tolist())
     if len(letters) > MOST_CHORD_LETTERS:
         return False
     return any(
@@ -101,14 +115,9 @@ def _one_chord(texture: Texture, run: Run) -> bool:
 
 
 def metrical_weight(bars: frozenset[int], beats: frozenset[int]) -> Weight:
-    """Return the worth of beginning at a tick; `bars` and `beats` are the ticks where they begin."""
+    """Return the worth of beginning at a tick; `bars` and `beats` are where those begin."""
 
     def weight(at: int) -> float:
         return 1.0 + (AT_BAR if at in bars else AT_BEAT if at in beats else 0.0)
 
     return weight
-
-
-def ticks(at_q: Fraction, texture: Texture) -> int:
-    """Return a place in the texture's ticks."""
-    return round(at_q * texture.ticks)

@@ -41,12 +41,14 @@ ROOM = 16
 class Texture:
     """Notes to be compared: `onset` and `place` by note, in order; `groups` by different onset.
 
-    `first[g]` is the first note of group g, with one entry more than there are groups.
+    `first[g]` is the first note of group g, with one entry more than there are groups. `sound` is
+    the pitch class, which tells a chromatic step from a repeated note.
     """
 
     ticks: int
     onset: Ints
     place: Ints
+    sound: Ints
     group: Ints
     groups: Ints
     first: Ints
@@ -98,18 +100,17 @@ def ticks_of(notes: Iterable[ScoreNote]) -> int:
 
 def texture_of(notes: Iterable[ScoreNote], ticks: int) -> Texture:
     """Return the texture of some notes, in any order."""
-    points = sorted(
-        {
-            (
-                note.onset_q.numerator * ticks // note.onset_q.denominator,
-                min(max(note.spelling.staff + ROOM, 0), PLACES - 1),
-            )
-            for note in notes
-            if not note.grace
-        }
-    )
-    onset = np.array([at for at, _ in points], dtype=np.int64)
-    place = np.array([place for _, place in points], dtype=np.int64)
+    points = {
+        (
+            note.onset_q.numerator * ticks // note.onset_q.denominator,
+            min(max(note.spelling.staff + ROOM, 0), PLACES - 1),
+        ): note.spelling.midi % 12
+        for note in notes
+        if not note.grace
+    }
+    ordered = sorted(points)
+    onset = np.array([at for at, _ in ordered], dtype=np.int64)
+    place = np.array([place for _, place in ordered], dtype=np.int64)
     groups, first, group = np.unique(onset, return_index=True, return_inverse=True)
     played = np.zeros((len(groups), PLACES), dtype=bool)
     played[group, place] = True
@@ -117,9 +118,10 @@ def texture_of(notes: Iterable[ScoreNote], ticks: int) -> Texture:
         ticks=ticks,
         onset=onset,
         place=place,
+        sound=np.array([points[point] for point in ordered], dtype=np.int64),
         group=group.astype(np.int64),
         groups=groups,
-        first=np.append(first, len(points)).astype(np.int64),
+        first=np.append(first, len(ordered)).astype(np.int64),
         played=played,
     )
 
@@ -148,8 +150,17 @@ class Least:
     onsets: int = 2
 
 
+def all_steps(costs: Costs = COSTS) -> tuple[int, ...]:
+    """Return the steps that make a sequence: repeating in place is none."""
+    return tuple(step for step in range(-costs.widest_step, costs.widest_step + 1) if step)
+
+
 def runs(
-    texture: Texture, units: Sequence[int], least: Least, costs: Costs = COSTS
+    texture: Texture,
+    units: Sequence[int],
+    least: Least,
+    steps: Sequence[int] = all_steps(),
+    costs: Costs = COSTS,
 ) -> Iterator[Run]:
     """Yield every run, of every phase, that can't be made longer at either end.
 
@@ -157,7 +168,6 @@ def runs(
     """
     if len(texture) < least.notes * least.links:
         return
-    steps = [step for step in range(-costs.widest_step, costs.widest_step + 1) if step]
     for unit in units:
         lag = _Lag(texture, unit, least)
         if not lag.possible.any():
@@ -182,9 +192,7 @@ class _Lag:
         self._earlier = self._middle - self._begin
         self._later = first[end] - self._middle
         self.possible = (
-            there
-            & (self._earlier >= least.notes)
-            & (at - np.arange(count) >= least.onsets)
+            there & (self._earlier >= least.notes) & (at - np.arange(count) >= least.onsets)
         )
         # the notes whose onset has one a unit later, and the group of that
         self._image = self._next[texture.group]

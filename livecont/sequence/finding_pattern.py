@@ -37,7 +37,7 @@ OCTAVE = 7
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
-    """A note of the last link but one and its image in the last; None where one has no such note."""
+    """A note of the last link but one and its image in the last, or one of them alone."""
 
     earlier: ScoreNote | None
     later: ScoreNote | None
@@ -212,7 +212,7 @@ def key_near(score: Score, start_q: Fraction, end_q: Fraction) -> Key:
 
 
 def _spelled_as(key: Key, middle: float) -> Key:
-    """Return the key of the same sound whose scale lies nearest to a place on the line of fifths."""
+    """Return the key of the same sound whose scale lies nearest on the line of fifths."""
     tonic = LETTER_FIFTHS[key.letter] + OCTAVE * key.alter
     found = [
         Key(4 * (tonic + away) % OCTAVE, (tonic + away + 1) // OCTAVE, key.mode)

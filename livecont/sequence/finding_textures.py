@@ -15,13 +15,20 @@ from livecont.music.score import Score, ScoreNote
 LEAST_NOTES = 8  # fewer can't be two links
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Who:
     """A part; or one staff of it; or one voice on a staff."""
 
     part: int
     staff: int | None = None
     voice: int | None = None
+
+    def __lt__(self, other: Who) -> bool:
+        """Order on the page, the whole before what it is made of."""
+        return self._place() < other._place()
+
+    def _place(self) -> tuple[int, int, int]:
+        return self.part, self.staff or 0, self.voice or 0
 
     def has(self, note: ScoreNote) -> bool:
         """Whether a note is theirs."""
@@ -68,8 +75,8 @@ def textures(
         parts = sorted({note.part for note in notes})
         whole = tuple(Who(part=one, staff=staff) for one in parts)
     for note in notes:
-        part, staff = Who(part=note.part), Who(part=note.part, staff=note.staff)
-        for who in (part, staff, replace(staff, voice=note.voice)):
+        whose = Who(part=note.part, staff=note.staff, voice=note.voice)
+        for who in (Who(part=note.part), replace(whose, voice=None), whose):
             groups.setdefault(who, []).append(note)
     if len(notes) >= LEAST_NOTES:
         yield whole, notes
