@@ -19,13 +19,14 @@ from livecont.errors import ConfigError, unknown
 from livecont.music.compass import Compass
 from livecont.music.key import Key, parse_key
 from livecont.music.pitch import spelling
+from livecont.music.spectrum import SPECTRA
+from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.events import SOFT, SOSTENUTO, SUSTAIN
 from livecont.sitting.events import Settings, Start
 from livecont.tables import Table, read_table
 
 ENVIRONMENT = "LIVECONT_CONFIG"
 FILE_NAME = "livecont.toml"
-ENDINGS = ("stop",)
 ACTIONS = ("cue", "stop", "change-key", "quit")
 PEDALS = MappingProxyType({"sustain": SUSTAIN, "sostenuto": SOSTENUTO, "soft": SOFT})
 KEY_NAMES = ("space", "enter", "escape", "tab")
@@ -36,7 +37,10 @@ _Control = TypeVar("_Control", int, str)
 
 _TABLES = MappingProxyType(
     {
-        "sitting": ("key", "start", "limit", "ending", "compass", "least-confidence"),
+        "sitting": (
+            *("key", "start", "limit", "ending", "compass"),
+            *("instrument", "surprise", "least-confidence"),
+        ),
         "ports": ("in", "out", "thru"),
         "takes": ("take-folder",),
     }
@@ -62,7 +66,6 @@ class Preferences:
     """
 
     settings: Settings
-    ending: str
     input_name: str | None
     output_name: str | None
     thru: bool | None
@@ -116,7 +119,6 @@ def load_preferences(
     compasses = _load_compasses(folder, own)
     return Preferences(
         settings=_settings(layers, compasses),
-        ending=_one_of(_top(layers, "sitting", "ending"), "ending", ENDINGS),
         input_name=_top(layers, "ports", "in").string("in").strip() or None,
         output_name=_top(layers, "ports", "out").string("out").strip() or None,
         thru=_thru(_top(layers, "ports", "thru")),
@@ -156,11 +158,16 @@ def _settings(layers: list[Table], compasses: Mapping[str, Compass]) -> Settings
     compass_table = _top(layers, "sitting", "compass")
     compass = _one_of(compass_table, "compass", compasses)
     confidence = _top(layers, "sitting", "least-confidence")
+    instrument = _top(layers, "sitting", "instrument")
     return Settings(
         key=_key(_top(layers, "sitting", "key")),
         compass=compasses[compass],
         start=Start(_one_of(_top(layers, "sitting", "start"), "start", Start)),
-        most_links=_limit(_top(layers, "sitting", "limit")),
+        most_links=_most_links(_top(layers, "sitting", "limit")),
+        limit=_limit(_top(layers, "sitting", "limit")),
+        ending=Ending(_one_of(_top(layers, "sitting", "ending"), "ending", Ending)),
+        spectrum=SPECTRA[_one_of(instrument, "instrument", SPECTRA)],
+        surprise=_top(layers, "sitting", "surprise").number("surprise", 0, 1),
         least_confidence=confidence.number("least-confidence", 0, 1),
     )
 
@@ -182,14 +189,18 @@ def _one_of(table: Table, key: str, known: Iterable[str]) -> str:
     return text
 
 
-def _limit(table: Table) -> int | None:
+def _limit(table: Table) -> Limit:
+    return Limit.CLEAR if table.values["limit"] == Limit.CLEAR else Limit.COMPASS
+
+
+def _most_links(table: Table) -> int | None:
     value = table.values["limit"]
-    if value == "compass":
+    if value in set(Limit):
         return None
     if isinstance(value, str) and value.isdecimal():
         table = replace(table, values={**table.values, "limit": int(value)})
     elif isinstance(value, str):
-        raise table.fault("limit", f"{value!r} is neither 'compass' nor a number of links")
+        raise table.fault("limit", f"{value!r} is neither 'compass' nor 'clear' nor a number of links")
     return table.whole("limit", 1, MOST_LINKS)
 
 

@@ -17,8 +17,8 @@ from pathlib import Path
 from livecont.errors import ConfigError, ScoreError
 from livecont.music.key import Key, parse_key
 from livecont.score.smf import Recording
-from livecont.sequence.chain import Chain
 from livecont.sitting.events import Effect, Ended, GaveWay, Settings, TookOver, Understood
+from livecont.sitting.machine import chain_of
 from livecont.sitting.virtual import run
 
 MOST_LIST_BYTES = 16 * 2**20
@@ -122,9 +122,7 @@ def _understood(effect: Understood) -> dict[str, object]:
 def _took_over(effect: TookOver, settings: Settings, links: int) -> dict[str, object]:
     notes: list[list[float | int]] = []
     start_s = effect.start_s
-    whole = Chain(
-        pattern=effect.pattern, compass=settings.compass, most_links=settings.most_links
-    ).links()
+    whole = chain_of(settings, effect.pattern).links()
     later = (link for link in whole if link.number > effect.link.number)
     for link in islice(chain([effect.link], later), links):
         for note in link.notes:

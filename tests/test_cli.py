@@ -80,7 +80,7 @@ def test_help_imports_nothing_slow() -> None:
         (["listen", "--kye", "C"], "No such option '--kye'"),
         (["listen", "--key", "e minro"], "did you mean 'minor'"),
         (["listen", "--compass", "modren"], "did you mean 'modern'"),
-        (["listen", "--ending", "turn"], "unknown ending 'turn'"),
+        (["listen", "--ending", "tern"], "unknown ending 'tern'"),
         (["listen", "--config", "none.toml"], "none.toml: can't be read"),
         (["listen"], "no MIDI system"),
         (["ports"], "no MIDI system"),

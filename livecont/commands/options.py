@@ -20,10 +20,16 @@ Command = Callable[..., Any]
 _SITTING = (
     click.option("--key", metavar="KEY", help="The key, such as 'e minor', or auto."),
     click.option("--start", metavar="WHEN", help="at-once, on-pause or on-cue."),
-    click.option("--limit", metavar="HOW-FAR", help="compass, or a number of links."),
-    click.option("--ending", metavar="HOW", help="stop: at the end of the last link."),
+    click.option("--limit", metavar="HOW-FAR", help="compass, clear, or a number of links."),
+    click.option("--ending", metavar="HOW", help="stop, fold, turn or close."),
     click.option(
         "--compass", metavar="NAME", help="The instrument's keys: modern, italian-short …"
+    ),
+    click.option(
+        "--instrument", metavar="NAME", help="Whose sound has to be clear: modern-piano …"
+    ),
+    click.option(
+        "--surprise", metavar="CHANCE", type=float, help="Of a link to break the pattern, 0 to 1."
     ),
 )
 _OUTPUT = (

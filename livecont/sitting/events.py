@@ -12,6 +12,8 @@ from enum import StrEnum
 
 from livecont.music.compass import Compass
 from livecont.music.key import Key
+from livecont.music.spectrum import Spectrum
+from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.events import PlayerEvent
 from livecont.sequence.pattern import Link, Pattern
 
@@ -30,8 +32,9 @@ class Settings:
 
     `key` None: estimated while playing. `most_links` None: as far as the compass goes; else how
     many links at most are sounded. `least_confidence`: below it, nothing sounds by itself.
-    `draws_ahead`: the chain is drawn up to its end in spare moments, to be shown; else link by link
-    as it is sounded.
+    `limit`, `ending`, `spectrum` and `surprise` are the chain's (`sequence.chain`); `seed` is for
+    its dice. `draws_ahead`: the chain is drawn up to its end in spare moments, to be shown; else
+    link by link as it is sounded.
     """
 
     key: Key | None
@@ -40,6 +43,11 @@ class Settings:
     most_links: int | None = None
     least_confidence: float = 0.75
     draws_ahead: bool = True
+    limit: Limit = Limit.COMPASS
+    ending: Ending = Ending.STOP
+    spectrum: Spectrum | None = None
+    surprise: float = 0.0
+    seed: int = 0
 
 
 # --- events -------------------------------------------------------------------------------------
@@ -146,7 +154,10 @@ class GaveWay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ended:
-    """News: the chain ended; `reason` is one of 'limit', 'compass', 'stopped', 'lost', 'quit'."""
+    """News: the chain ended.
+
+    `reason` is one of 'limit', 'compass', 'clear', 'cadence', 'stopped', 'lost', 'quit'.
+    """
 
     at_s: float
     reason: str

@@ -16,10 +16,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from livecont.sequence.chain import Chain
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
 from livecont.sequence.listener import Listener, Prospect
 from livecont.sequence.pattern import Link, Pattern
+from livecont.sitting.carrying import Outcome, chain_of, draw_ahead, draws, sound_on
 from livecont.sitting.events import (
     ChangeKey,
     Cue,
@@ -55,15 +55,12 @@ from livecont.sitting.state import (
     plan_for,
 )
 
-__all__ = ["State", "begin", "snapshot", "step"]
+__all__ = ["State", "begin", "chain_of", "snapshot", "step"]
 
 # a pattern is drawn up for the screen so long after the note that told it: off the note path
 DRAW_S = 0.015
 # a prospect whose next note is overdue by so many units is past
 STALE_UNITS = 1.0
-LINKS_SHOWN = 64
-
-Outcome = tuple[State, tuple[Effect, ...]]
 
 
 def begin(settings: Settings) -> State:
@@ -187,11 +184,15 @@ def _in_time(state: State) -> Outcome:
     elif state.draw_s is not None and state.now_s >= state.draw_s:
         state, effects = _draw(state)
     if state.sounding is not None:
-        state, sent = _sound_on(state, state.sounding)
+        state, sent = sound_on(state, state.sounding)
         effects = (*effects, *sent)
+        for ended in sent:
+            if isinstance(ended, Ended):
+                state.listener.forget()
+                state = replace(_silent(state, None), last_end=ended.reason)
     elif _nothing_stands(state):
         state = _silent(state, None)
-    return _draw_chain(state), effects
+    return draw_ahead(state), effects
 
 
 def _nothing_stands(state: State) -> bool:
@@ -253,8 +254,7 @@ def _alike(known: Pattern, pattern: Pattern) -> bool:
 
 
 def _chain(state: State, pattern: Pattern) -> Iterator[Link]:
-    settings = state.settings
-    return Chain(pattern=pattern, compass=settings.compass, most_links=settings.most_links).links()
+    return chain_of(state.settings, pattern).links()
 
 
 def _arm(state: State, plan: Plan) -> Outcome:
@@ -302,48 +302,9 @@ def _start_armed(state: State) -> Outcome:
     )
 
 
-def _sound_on(state: State, sounding: Sounding) -> Outcome:
-    """Send the next link when the last one sent has begun; end when the last has ended."""
-    if state.now_s < sounding.starts_s[-1]:
-        return state, ()
-    sent = len(sounding.starts_s)
-    if sent == len(sounding.links) and state.rest is not None:
-        state = _draw_one(state, state.rest)
-        sounding = state.sounding or sounding
-    next_start_s = sounding.starts_s[-1] + sounding.pattern.unit_s
-    if sent < len(sounding.links):
-        sounding = replace(sounding, starts_s=(*sounding.starts_s, next_start_s))
-        link = sounding.links[sent]
-        return replace(state, sounding=sounding), (Sound(start_s=next_start_s, link=link),)
-    if state.rest is None and state.now_s >= next_start_s:
-        limit = state.settings.most_links
-        reason = "limit" if limit is not None and sent >= limit else "compass"
-        state.listener.forget()
-        state = replace(_silent(state, None), last_end=reason)
-        return state, (Ended(at_s=state.now_s, reason=reason),)
-    return state, ()
-
-
-def _draw_chain(state: State) -> State:
-    """Draw up one more link of the chain: a little at a time, so that hearing never waits."""
-    if state.rest is None or not state.settings.draws_ahead:
-        return state
-    return _draw_one(state, state.rest)
-
-
-def _draw_one(state: State, rest: Iterator[Link]) -> State:
-    link = next(rest, None)
-    if link is None or (state.sounding is None and len(state.coming) >= LINKS_SHOWN):
-        return replace(state, rest=None)
-    if state.sounding is not None:
-        sounding = replace(state.sounding, links=(*state.sounding.links, link))
-        return replace(state, sounding=sounding)
-    return replace(state, coming=(*state.coming, link))
-
-
 def _next_wake_s(state: State) -> float | None:
     times = []
-    if state.rest is not None and state.settings.draws_ahead:
+    if draws(state):
         times.append(state.now_s)
     if state.plan is not None:
         times.append(state.plan.decide_s)
@@ -354,7 +315,8 @@ def _next_wake_s(state: State) -> float | None:
     if state.sounding is not None:
         start_s = state.sounding.starts_s[-1]
         begun = state.now_s >= start_s
-        times.append(start_s + state.sounding.pattern.unit_s if begun else start_s)
+        last = state.sounding.links[len(state.sounding.starts_s) - 1]
+        times.append(start_s + last.unit_s if begun else start_s)
     elif state.prospect is not None and state.settings.start is not Start.ON_CUE:
         timing = state.prospect.timing
         times.append(timing.due_s + STALE_UNITS * timing.unit_s + 0.001)

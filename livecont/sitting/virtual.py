@@ -23,8 +23,8 @@ def run(
 
     `events` in time order. Ticks are given exactly when asked for.
     """
-    # nobody looks on, so nothing is drawn up only to be shown
-    state = begin(replace(settings, draws_ahead=False))
+    # nobody looks on, so nothing is worked out only to be shown
+    state = begin(replace(settings, draws_ahead=False, spectrum=None))
     wake_s: float | None = None
     last_s = 0.0
     for event in events:
