@@ -24,6 +24,8 @@ _PERFECT = (0, 3, 4)
 _ENDS = {
     "limit": "at its limit",
     "compass": "at the end of the compass",
+    "clear": "where the ear would lose it",
+    "cadence": "with a cadence",
     "stopped": "stopped at your wish",
     "lost": "a port was lost",
     "quit": "you left",
