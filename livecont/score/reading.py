@@ -19,11 +19,11 @@ from typing import Any
 
 from livecont.errors import ConfigError, ScoreError
 from livecont.music.score import Score
+from livecont.score.mei import plain_mei
 from livecont.score.midi_score import read_midi_score
 from livecont.score.musicxml import plain_musicxml
 from livecont.score.timeline import to_score
 from livecont.score.untrusted import (
-    bounded_notes,
     clean_text,
     humdrum_lines,
     read_bytes,
@@ -78,9 +78,7 @@ def _read_musicxml(data: bytes) -> Score:
 
 def _read_mei(data: bytes) -> Score:
     partitura = _library()
-    tree = xml_tree(data)
-    bounded_notes(sum(1 for _ in tree.iter("{*}note")))
-    with _file_of(data, ".mei") as path:
+    with _file_of(plain_mei(xml_tree(data)), ".mei") as path:
         score = _parsed(lambda: partitura.load_mei(path), "MEI")
     return to_score(score.part_structure)
 
@@ -108,8 +106,11 @@ def _library() -> Any:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             import partitura
+            from partitura.io import importmei
     except ImportError as error:
         raise ConfigError(MISSING) from error
+    # with verovio installed it would rewrite MEI files by that, into a form it reads less well
+    importmei.VEROVIO_AVAILABLE = False
     return partitura
 
 

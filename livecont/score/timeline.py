@@ -1,8 +1,8 @@
 """From the reading library's timeline to our own values.
 
 Conventions: the library counts time in whole divisions whose number to the quarter may change;
-here it becomes exact quarters. Parts that disagree on where bars start (a bar left unfilled in one
-of them) are set right bar by bar: each bar is as long as in the part where it is longest.
+here it becomes exact quarters. Parts that disagree on where bars start (one of them left a bar
+unfilled, or filled it beyond its end) are set right bar by bar: a bar is as long as most say.
 """
 
 from __future__ import annotations
@@ -162,7 +162,7 @@ def _bars(sheets: Sequence[_Sheet]) -> tuple[list[Bar], dict[int, list[tuple[Fra
     bars = []
     at_q = Fraction(0)
     for index in range(most):
-        length = max(rows[index][2] - rows[index][1] for rows in alike)
+        length = _agreed([rows[index][2] - rows[index][1] for rows in alike])
         bars.append(Bar(number=leader[index][0], start_q=at_q, length_q=length))
         at_q += length
     moves = {}
@@ -174,6 +174,11 @@ def _bars(sheets: Sequence[_Sheet]) -> tuple[list[Bar], dict[int, list[tuple[Fra
         else:
             moves[id(sheets[number])] = [(Fraction(0), Fraction(0))]
     return bars, moves
+
+
+def _agreed(lengths: Sequence[Fraction]) -> Fraction:
+    """Return the length of a bar that most parts tell; of several the longest."""
+    return max(lengths, key=lambda length: (lengths.count(length), length))
 
 
 class _Mover:

@@ -30,7 +30,14 @@ from livecont.sequence.finding_merge import (
     merged,
     resolved,
 )
-from livecont.sequence.finding_pattern import before, key_near, links_left, pattern_of
+from livecont.sequence.finding_pattern import (
+    Pair,
+    before,
+    key_near,
+    links_left,
+    pairs_of,
+    pattern_of,
+)
 from livecont.sequence.finding_textures import Everyone, Who, names_of, taking_part, textures
 from livecont.sequence.pattern import Kind, Pattern
 
@@ -206,6 +213,16 @@ def pattern_in(score: Score, find: Find) -> Pattern:
         key=find.key,
         before=before(heard, end_q - 2 * find.unit_q),
     )
+
+
+def pairs_in(score: Score, find: Find) -> tuple[Pair, ...]:
+    """Return the notes of a find's last two links, paired: one for each position of `pattern_in`.
+
+    They tell which part, staff and voice a position of the pattern belongs to.
+    """
+    early_q = find.end_q - 2 * find.unit_q
+    notes = taking_part(score.within(early_q, find.end_q), find.who)
+    return pairs_of(notes, early_q, find.unit_q, find.step_degrees)
 
 
 def _find(score: Score, sighting: Sighting, ticks: int, search: Search) -> Find:
