@@ -130,7 +130,7 @@ class LagTable:
         return self._size[max(0, end - reach) : end][::-1]
 
     def onsets_s(self, groups: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Return the onsets of groups within the longest lag of the newest, by number."""
+        """Return the onsets of groups within two longest lags of the newest, by number."""
         onsets: NDArray[np.float64] = self._onset_s[groups - self._first]
         return onsets
 
@@ -188,8 +188,8 @@ class LagTable:
         )
 
     def _slide(self) -> None:
-        """Forget groups beyond the longest lag: amortised, memory stays flat."""
-        keep = self.longest + _MARGIN
+        """Forget groups beyond the longest two links: amortised, memory stays flat."""
+        keep = 2 * self.longest + _MARGIN
         drop = self._capacity - keep
         for array in (self._played, self._onset_s, self._size):
             array[:keep] = array[drop:].copy()
