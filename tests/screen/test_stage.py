@@ -52,6 +52,7 @@ with stage:
     if way == "exit":
         sys.exit(3)
     if way == "signal":
+        print("waiting", flush=True)
         signal.pause()
     if way == "interrupt":
         raise KeyboardInterrupt
@@ -91,7 +92,7 @@ def run_child(way: str) -> tuple[bytes, int]:
         if not part:
             break
         written += part
-        if way == "signal" and b"first" in written and child.poll() is None:
+        if way == "signal" and b"waiting" in written and child.poll() is None:
             child.send_signal(signal.SIGTERM)
             way = "signalled"
     os.close(ours)
