@@ -5,9 +5,8 @@ A `Chain` is written on staff places, so that a tonal step is plain addition, an
 sequence is settled on the written notes alone, by `told_apart`, never by the code under test.
 
 Conventions: a tick is the smallest note value; staff places as in `music.pitch` (C4 = 28); links
-are numbered from 1. Importing this loads the hypothesis profile "livecont": no deadline (machines
-are shared) and no dice (what fails in CI fails anywhere); each test says how many examples it
-takes.
+are numbered from 1. The hypothesis profile is loaded by `tests/conftest.py`; each test says how
+many examples it takes.
 """
 
 from __future__ import annotations

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from livecont.sequence.events import KeyDown, KeyUp
 from livecont.sequence.groups import Groups
-from tests import strategies as _  # noqa: F401  its hypothesis profile
 
 CHORD_S = 0.035
 

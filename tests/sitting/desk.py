@@ -15,6 +15,7 @@ from livecont.sitting.events import Effect, Hush, Settings, SittingEvent, Sound,
 from livecont.sitting.machine import begin, snapshot, step
 from livecont.sitting.snapshot import Snapshot
 
+MOST_TICKS = 500  # at one moment: more, and the machine never sleeps again
 T = TypeVar("T", bound=Effect)
 
 
@@ -26,6 +27,7 @@ class Desk:
         self.now_s = 0.0
         self.effects: list[tuple[float, Effect]] = []
         self._wake_s: float | None = None
+        self._ticks = 0
 
     def give(self, *events: SittingEvent) -> tuple[Effect, ...]:
         """Give events, each at its time; return what the last of them brought about at once."""
@@ -39,7 +41,7 @@ class Desk:
         """Let time pass, ticks at that very moment included; return what is seen then."""
         self._pass(at_s)
         while self._wake_s is not None and self._wake_s <= at_s:
-            self._step(Tick(at_s=self._wake_s))
+            self._tick(self._wake_s)
         return snapshot(self.state, at_s)
 
     def seen(self) -> Snapshot:
@@ -62,8 +64,13 @@ class Desk:
 
     def _pass(self, at_s: float) -> None:
         while self._wake_s is not None and self._wake_s < at_s:
-            self._step(Tick(at_s=self._wake_s))
+            self._tick(self._wake_s)
         self.now_s = max(self.now_s, at_s)
+
+    def _tick(self, at_s: float) -> None:
+        self._ticks = self._ticks + 1 if at_s <= self.state.now_s else 0
+        assert self._ticks < MOST_TICKS, f"woken for ever at {at_s}"
+        self._step(Tick(at_s=at_s))
 
     def _step(self, event: SittingEvent) -> tuple[Effect, ...]:
         assert event.at_s >= self.state.now_s, "time runs on"

@@ -197,6 +197,30 @@ def test_the_first_note_of_the_player_silences_livecont_at_once(after_s: float) 
     assert len(desk.all(TookOver)) == 1
 
 
+@pytest.mark.parametrize("start", list(Start))
+@pytest.mark.parametrize(
+    ("after_s", "name"),
+    [(0.01, "C5"), (0.26, "E5"), (0.8, "G4"), (1.76, "E4"), (0.3, "F#4"), (1.9, "C4")],
+)
+def test_after_giving_way_nothing_overdue_is_poured_out(
+    start: Start, after_s: float, name: str
+) -> None:
+    """One note of the player's, the one due or another, and no more: a link whose time has passed
+    is not made up for all at once."""
+    desk = seated(replace(SETTINGS, start=start))
+    began_s = DUE_S + (PAUSE_S if start is Start.ON_PAUSE else 0.0)
+    if start is Start.ON_CUE:
+        desk.give(Cue(at_s=DUE_S - 0.04))
+    desk.until(began_s + after_s - 0.001)
+    assert desk.seen().phase is Phase.SOUNDING
+    desk.give(key_down(began_s + after_s, parse(name)))
+    desk.until(began_s + 10.0)
+    for at_s, effect in desk.effects:
+        if isinstance(effect, Sound):
+            first_s = effect.start_s + min(note.offset_s for note in effect.link.notes)
+            assert first_s > at_s - 0.1
+
+
 def test_lifting_keys_and_pedalling_is_not_playing() -> None:
     desk = seated()
     desk.give(
