@@ -162,7 +162,7 @@ def clean_text(text: str | None, most: int = 40) -> str:
     """Return a name from a file as it may be shown: one line, no control characters, not long.
 
     >>> clean_text("Violino  I" + chr(27) + "[2J")
-    'Violino I[2J'
+    'Violino I [2J'
     """
     return " ".join(_HIDDEN.sub(" ", (text or "")[: 4 * most]).split())[:most].strip()
 
