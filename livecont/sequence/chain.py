@@ -21,6 +21,7 @@ from livecont.sequence.endings_clarity import clarity_of, falls_short
 from livecont.sequence.endings_close import CadenceLink, Closing, once, to_a_cadence, with_final
 from livecont.sequence.endings_course import Course, Place
 from livecont.sequence.endings_figure import Figure, figure_of
+from livecont.sequence.endings_leave import Leaving
 from livecont.sequence.endings_surprise import Scene, surprise
 from livecont.sequence.endings_walk import Walk, folding, turned, turning
 from livecont.sequence.pattern import Link, Pattern, Role
@@ -123,7 +124,6 @@ class Chain:
                     figure=self.figure,
                     spelled=spelled,
                     key=self.pattern.key,
-                    moved=(place.link - self.course.last_heard) * self.pattern.step_degrees,
                     allowed=self.compass.holds,
                 ),
                 self.dice,
@@ -141,12 +141,14 @@ class Chain:
 
     @cached_property
     def _closing(self) -> Closing:
-        return Closing(
+        leaving = Leaving(
             course=self.course,
             figure=self.figure,
             allowed=self.compass.holds,
             spectrum=self.spectrum or MODERN_PIANO,
+            to_be_clear=self.limit is Limit.CLEAR,
         )
+        return Closing(leaving=leaving)
 
     @cached_property
     def _walk(self) -> Walk:

@@ -1,56 +1,34 @@
-"""Closing: where a chain is left for a cadence in the key, and the cadence itself.
+"""Closing: the notes of a cadence after a chain, in its own figure.
 
-Conventions: as in `endings_setting`; costs compare. Which links to leave after is told by the
-harmonies alone; the notes are then found by the cheapest way through the settings of each harmony
-(Viterbi 1967), so that outer voices make no parallels, leading tones rise, and hands stay where
-they are.
+Conventions: as in `endings_setting`; costs compare. The notes are found by the cheapest way through
+the settings of each harmony (Viterbi 1967), so that outer voices make no parallels, leading tones
+rise, and hands stay where they are. Where to leave is told by `endings_leave`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from livecont.music.clarity import sonority_clarity
-from livecont.music.key import Key
 from livecont.music.pitch import Spelling
-from livecont.music.spectrum import MODERN_PIANO, Spectrum
-from livecont.sequence.endings_course import Course, Place, Spelled
-from livecont.sequence.endings_figure import RUNGS, Cell, Figure
+from livecont.sequence.endings_course import Place, Spelled
+from livecont.sequence.endings_figure import Cell, Figure
 from livecont.sequence.endings_final import Texture, finals, texture_of
-from livecont.sequence.endings_harmony import (
-    DOMINANT,
-    FINAL,
-    Cadence,
-    Chord,
-    cadences,
-    dominant_of,
-    leading_tone,
-    leaving_cost,
-)
-from livecont.sequence.endings_leading import LOWER
+from livecont.sequence.endings_harmony import FINAL, Cadence, Chord
+from livecont.sequence.endings_leave import LINKS_AHEAD, Leaving
 from livecont.sequence.endings_setting import Setting, as_it_sounds, settings_of
 from livecont.sequence.endings_voices import joining_cost
 from livecont.sequence.endings_walk import Walk
 from livecont.sequence.pattern import Link, LinkNote, Pattern, PedalMark, Role
 
-# the chain may be left so many links before its limit, where a cadence follows better ...
-LINKS_AHEAD = 6
-# ... but every link given up costs this
-EARLY_COST = 0.15
 # so many of the cheapest cadences are worked out, and so many settings of a harmony compared
 CADENCES_TRIED = 3
 SETTINGS_KEPT = 6
-CHROMATIC_COST = 0.6
-MUD_COST = 0.8
-NEAR_BASS, FAR_BASS_COST = 6, 0.2
 # a cadence that costs more breaks a rule
 SOUND = 8.0
 FINAL_HELD = 0.96
 TOGETHER_S = 0.04
-
-Allowed = Callable[[Sequence[int]], bool]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,26 +42,10 @@ class CadenceLink:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Closing:
-    """What is needed to close: the course, its figure, and whether pitches may sound."""
+    """Finds the notes of a cadence after a place."""
 
-    course: Course
-    figure: Figure
-    allowed: Allowed
-    spectrum: Spectrum = MODERN_PIANO
+    leaving: Leaving
     known: dict[Place, tuple[float, tuple[CadenceLink, ...]]] = field(default_factory=dict)
-
-    @property
-    def key(self) -> Key:
-        """The key to close in."""
-        return self.course.pattern.key
-
-    def leaves(self, place: Place, ahead: int) -> bool:
-        """Whether to leave after a place rather than after one of those still ahead."""
-        if place.link <= self.course.last_heard and ahead > 0:
-            return False
-        now = self._leaving(place)[0][0]
-        later = (self._leaving(place.on(n))[0][0] + EARLY_COST * -n for n in range(1, ahead + 1))
-        return all(now <= cost for cost in later)
 
     def cadence(self, place: Place) -> tuple[CadenceLink, ...]:
         """Return the links of the best cadence after a place; none where there is no room."""
@@ -100,106 +62,29 @@ class Closing:
         return known
 
     def _worked_out(self, place: Place) -> tuple[float, tuple[CadenceLink, ...]]:
-        texture = texture_of(self.figure)
+        texture = texture_of(self.leaving.figure)
         last = self._last_setting(place)
         best: tuple[float, tuple[CadenceLink, ...]] = (math.inf, ())
-        for cost, cadence in self._leaving(place)[:CADENCES_TRIED]:
+        for cost, cadence in self.leaving.cadences(place)[:CADENCES_TRIED]:
             way = self._cheapest(cadence, last, place, texture)
             if way is not None and cost + way[0] < best[0]:
                 best = (cost + way[0], self._links(cadence, way[1]))
         return best
 
-    # --- where to leave -------------------------------------------------------------------------
-
-    def _leaving(self, place: Place) -> list[tuple[float, Cadence]]:
-        """The cadences after a place, cheapest first, by their harmonies."""
-        cells = self.figure.cells
-        if not cells:
-            return [(0.0, next(cadences(1, self.key)))]
-        last = self._degree(cells[-1], place)
-        natural = tuple(self._degree(cell, place.on()) for cell in cells)
-        arrives = self._arrives(place)
-        strange = CHROMATIC_COST * self._chromatic(cells[-1], place)
-        bass = self._bass(place)
-        found = [
-            (
-                leaving_cost(cadence, last, arrives, natural)
-                + strange
-                + self._bass_cost(bass, cadence),
-                cadence,
-            )
-            for cadence in cadences(len(cells), self.key)
-        ]
-        return sorted(found, key=lambda one: one[0])
-
-    def _bass(self, place: Place) -> int | None:
-        """The bass that a link ends on: what the lower hand strikes first in its last harmony."""
-        lower = self.figure.cells[-1].part(LOWER)
-        spelled = self.course.near_at(place)
-        found = spelled[lower[0].tone.index] if lower else None
-        return found.midi if found is not None else None
-
-    def _bass_cost(self, bass: int | None, cadence: Cadence) -> float:
-        """What it costs that a harmony's bass is not to be had near the last one of the chain."""
-        cost = 0.0
-        if bass is None:
-            return cost
-        for chord in cadence.chords:
-            staff = self.key.letter + chord.degree + RUNGS[chord.basses[0]]
-            every = (self.key.natural(staff + 7 * octave).midi for octave in range(11))
-            near = min((abs(pitch - bass) for pitch in every if self.allowed([pitch])), default=99)
-            if not chord.final:
-                cost += FAR_BASS_COST * max(0, near - NEAR_BASS)
-        return cost
-
-    def _degree(self, cell: Cell, place: Place) -> int:
-        ahead = (place.link - self.course.last_heard) * self.course.pattern.step_degrees
-        return self.key.degree(cell.root + ahead)
-
-    def _chromatic(self, cell: Cell, place: Place) -> bool:
-        """Whether a harmony of a link is foreign to the key, but for what falls to the dominant."""
-        spelled = self.course.near_at(place)
-        foreign = [
-            s
-            for note in cell.notes
-            if (s := spelled[note.tone.index]) is not None
-            and note.away == 0
-            and s.alter != self.key.signature_alter(s.staff)
-        ]
-        return bool(foreign) and self._degree(cell, place) not in (1, 4, 5)
-
-    def _arrives(self, place: Place) -> bool:
-        """Whether a link ends on a dominant with its leading tone and root in the bass."""
-        cell = self.figure.cells[-1]
-        dominant = dominant_of(self.key)
-        if self._degree(cell, place) != dominant.degree or dominant.degree != DOMINANT:
-            return False
-        if cell.part(LOWER) and cell.part(LOWER)[0].rung % 3 != 0:
-            return False
-        spelled = self.course.near_at(place)
-        thirds = [
-            s
-            for note in cell.notes
-            if note.rung % 3 == 1 and note.away == 0 and (s := spelled[note.tone.index])
-        ]
-        return bool(thirds) and all(s == leading_tone(self.key, s.staff) for s in thirds)
-
-    # --- which notes ----------------------------------------------------------------------------
-
     def _last_setting(self, place: Place) -> Setting:
         """The harmony that is left, as it sounds."""
-        spelled = self.course.at(place)
-        cells = self.figure.cells
+        spelled = self.leaving.course.at(place)
+        cells = self.leaving.figure.cells
         if not cells:
-            return as_it_sounds(Cell(start=0.0, end=1.0, root=0, notes=()), spelled, FINAL)
-        chord = Chord(degree=self._degree(cells[-1], place), basses=())
+            return as_it_sounds(self._cell(0), spelled, FINAL)
+        chord = Chord(degree=self.leaving.degree(cells[-1], place), basses=())
         return as_it_sounds(cells[-1], spelled, chord)
 
     def _cheapest(
         self, cadence: Cadence, last: Setting, place: Place, texture: Texture
     ) -> tuple[float, list[Setting]] | None:
         """The cheapest settings of a cadence's harmonies, one after the other."""
-        reference = self.course.at(place)
+        reference = self.leaving.course.at(place)
         ways: list[tuple[float, list[Setting]]] = [(0.0, [last])]
         for link in cadence.links:
             for number, chord in enumerate(link):
@@ -214,7 +99,7 @@ class Closing:
         return cost, settings[1:]
 
     def _cell(self, number: int) -> Cell:
-        cells = self.figure.cells
+        cells = self.leaving.figure.cells
         return cells[number] if cells else Cell(start=0.0, end=1.0, root=0, notes=())
 
     def _with_next(
@@ -226,8 +111,8 @@ class Closing:
     ) -> list[tuple[float, list[Setting]]]:
         options = [
             setting
-            for setting in settings_of(cell, chord, self.key, reference)
-            if self.allowed([note.pitch for note in setting.struck])
+            for setting in settings_of(cell, chord, self.leaving.key, reference)
+            if self.leaving.allowed([note.pitch for note in setting.struck])
         ]
         options.sort(key=lambda setting: setting.cost)
         found = []
@@ -244,22 +129,18 @@ class Closing:
     ) -> list[tuple[float, list[Setting]]]:
         found = []
         for cost, way in ways:
-            for final in finals(way[-1], self.key, texture, cell.start):
-                if self.allowed([note.pitch for note in final.struck]):
+            for final in finals(way[-1], self.leaving.key, texture, cell.start):
+                if self.leaving.allowed([note.pitch for note in final.struck]):
                     total = cost + final.cost + joining_cost(way[-1], final)
-                    total += MUD_COST * (1 - self._clarity(final))
+                    total += self.leaving.mud_cost([note.pitch for note in final.struck])
                     found.append((total, [*way, final]))
         return found
-
-    def _clarity(self, final: Setting) -> float:
-        sonority = tuple(sorted({note.pitch for note in final.struck}))
-        return sonority_clarity(sonority, self.spectrum)
 
     def _links(self, cadence: Cadence, settings: list[Setting]) -> tuple[CadenceLink, ...]:
         found = []
         rest = iter(settings)
         for chords in cadence.links:
-            spelled: list[Spelling | None] = [None] * len(self.course.pattern.positions)
+            spelled: list[Spelling | None] = [None] * len(self.leaving.course.pattern.positions)
             final: tuple[tuple[int, Spelling], ...] = ()
             offset = 1.0
             for number, chord in enumerate(chords):
@@ -278,7 +159,7 @@ def to_a_cadence(walk: Walk, closing: Closing) -> Iterator[tuple[Place, Role]]:
     place = Place(walk.course.last_heard)
     while True:
         ahead = walk.links_ahead(place, LINKS_AHEAD)
-        leaves = ahead < LINKS_AHEAD and closing.leaves(place, ahead)
+        leaves = ahead < LINKS_AHEAD and closing.leaving.leaves(place, ahead)
         if ahead == 0 or (leaves and closing.sound(place)):
             return
         place = place.on()

@@ -51,6 +51,7 @@ class Course:
         self._positions = pattern.positions
         self._next = self.last_heard + 1
         self._known: dict[int, Spelled] = {}
+        self._near: dict[int, Spelled] = {}
         if pattern.positions:
             known = len(pattern.positions[0].heard)
             for back in range(known):
@@ -78,6 +79,11 @@ class Course:
         first, laps = self._in_first_laps(number)
         if first in self._known and first > self.last_heard:
             return _moved(self._known[first], laps * self.lap_octaves)
+        if number not in self._near:
+            self._near[number] = self._shifted(number) if self._real else self._estimated(number)
+        return self._near[number]
+
+    def _estimated(self, number: int) -> Spelled:
         return tuple(
             None if position.heard[-1] is None else self._estimate(position.heard[-1], number)
             for position in self.pattern.positions
@@ -142,8 +148,7 @@ class Course:
 
     def _shifted(self, number: int) -> Spelled:
         """A link of a real chain: the latest one played, moved by semitones, spelled to be read."""
-        latest = [position.heard[-1] for position in self.pattern.positions]
-        moved = tuple(None if s is None else self._estimate(s, number) for s in latest)
+        moved = self._estimated(number)
         pitches = [s for s in moved if s is not None]
         if sum(abs(s.alter) for s in pitches) <= len(pitches):
             return moved

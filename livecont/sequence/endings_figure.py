@@ -100,6 +100,15 @@ def figure_of(pattern: Pattern) -> Figure:
     return Figure(tones=tones, cells=tuple(cell for cell in cells if cell.notes))
 
 
+def root_of(cell: Cell, spelled: Sequence[Spelling | None]) -> int:
+    """Return the letter of a cell's root in a link, wherever the link lies and is spelled."""
+    for note in cell.notes:
+        pitch = spelled[note.tone.index]
+        if pitch is not None:
+            return (cell.root + pitch.staff - note.tone.staff) % 7
+    return cell.root
+
+
 def groups(tones: Sequence[Tone]) -> list[list[Tone]]:
     """Gather notes that are struck together, in order of time."""
     found: list[list[Tone]] = []

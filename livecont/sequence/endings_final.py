@@ -31,6 +31,7 @@ RISING_BASS_COST = 0.1
 CROWDED_COST = 0.1
 UNISON_COST = 2.0
 THIN_COST = 0.3
+NO_THIRD_COST = 0.3
 FIFTH = 7
 
 
@@ -78,8 +79,10 @@ def finals(before: Setting, key: Key, texture: Texture, offset: float) -> Iterat
         for bass in _basses(before, key):
             below = {s for s in _resolutions(before, key, LOWER) if s.midi - bass.midi > 0}
             lower = {bass} | {s for s in below if s.midi <= bass.midi + HAND_SPAN} - {top}
-            upper = _filled({top} | above, lower, key, texture.notes)
-            yield _final(sorted(lower), sorted(upper), offset, before, texture)
+            # with third and fifth below the tonic, or, where that is mud, with the fifth only
+            for places in ((-5, -3), (-3,)):
+                upper = _filled({top} | above, lower, key, texture.notes, places)
+                yield _final(sorted(lower), sorted(upper), offset, before, texture)
 
 
 def _tops(before: Setting, key: Key) -> list[Spelling]:
@@ -113,15 +116,16 @@ def _resolutions(before: Setting, key: Key, part: int) -> set[Spelling]:
     }
 
 
-def _filled(upper: set[Spelling], lower: set[Spelling], key: Key, count: int) -> set[Spelling]:
-    """The upper hand's notes with third and fifth below the tonic, as many as there is room for."""
+def _filled(
+    upper: set[Spelling], lower: set[Spelling], key: Key, count: int, places: tuple[int, ...]
+) -> set[Spelling]:
+    """The upper hand's notes and others so many places below the tonic, where there is room."""
     top = max(upper)
     floor = max(lower).midi + CLOSE_HANDS
     filled = set(upper)
-    # the third lies a sixth below the tonic, the fifth a fourth below
-    for staff in (top.staff - 5, top.staff - 3):
-        note = key.natural(staff)
-        if len(filled) + len(lower) < count and note.midi >= floor:
+    for place in places:
+        note = key.natural(top.staff + place)
+        if len(filled | lower) < count and note.midi >= floor:
             filled.add(note)
     return filled
 
@@ -134,8 +138,12 @@ def _final(
     texture: Texture,
 ) -> Setting:
     pitches = (*((LOWER, s) for s in lower), *((UPPER, s) for s in upper))
+    tonic = upper[-1].letter
+    bare = (tonic, (tonic + 4) % 7)
     struck = tuple(Struck(offset, part, s.midi) for part, s in pitches)
     cost = THIN_COST * max(0, texture.notes - len(pitches))
+    if texture.notes >= FULL_NOTES:
+        cost += NO_THIRD_COST * all(s.letter in bare for _, s in pitches)
     last = before.last(UPPER)
     if last is not None:
         cost += LEAP_COST * max(0, abs(upper[-1].midi - last) - 2) / 3

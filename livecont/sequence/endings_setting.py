@@ -22,7 +22,9 @@ MOST_OPTIONS = {LOWER: 2, UPPER: 5}
 PER_PLACE_COST = 0.08
 CROSSING_COST = 1.0
 PARALLEL_INSIDE_COST = 1.5
-DOUBLED_LEADING_TONE_COST = 0.3
+DOUBLED_LEADING_TONE_COST = 0.2
+# over a dominant the melody rather has what goes to the tonic by step
+FAR_FROM_TONIC_COST = 0.4
 UNISON_COST = 0.5
 CROWDED_COST, CROWDED = 0.3, 7
 # a harmony without its third, and a dominant without its leading tone
@@ -178,5 +180,8 @@ def _setting(
         target = (key.tonic_pitch_class - 1) % 12
         hands = {note.part for note in struck if note.pitch % 12 == target}
         cost += DOUBLED_LEADING_TONE_COST * (len(hands) > 1)
+        melody = [pitch for n, pitch in line if n.tone.part == UPPER]
+        on_root = bool(melody) and key.degree(melody[-1].staff) == chord.degree
+        cost += FAR_FROM_TONIC_COST * on_root
     pitches = tuple((n.tone.index, pitch) for n, pitch in line)
     return Setting(chord=chord, pitches=pitches, struck=struck, pairs=pairs, cost=cost)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling
 from livecont.sequence.endings_course import OCTAVE_STAFF, Spelled
-from livecont.sequence.endings_figure import RUNGS, Cell, Figure
+from livecont.sequence.endings_figure import RUNGS, Figure, root_of
 from livecont.sequence.endings_harmony import Chord, fifth_on
 from livecont.sequence.endings_leading import LOWER, UPPER
 from livecont.sequence.endings_setting import as_it_sounds, settings_of
@@ -35,17 +35,12 @@ class Surprise:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """A link that is to surprise: its pitches, taken apart, and how far its roots have moved."""
+    """A link that is to surprise: its pitches, and the figure that it is taken apart into."""
 
     figure: Figure
     spelled: Spelled
     key: Key
-    moved: int
     allowed: Allowed
-
-    def root(self, cell: Cell) -> int:
-        """Return the letter of a cell's root in this link."""
-        return (cell.root + self.moved) % 7
 
 
 def surprise(scene: Scene, dice: random.Random) -> Surprise | None:
@@ -64,7 +59,7 @@ def _other_third(scene: Scene, dice: random.Random) -> Surprise | None:
     cells = list(scene.figure.cells)
     dice.shuffle(cells)
     for cell in cells:
-        root = scene.root(cell)
+        root = root_of(cell, scene.spelled)
         notes = [s for n in cell.notes if n.away == 0 and (s := scene.spelled[n.tone.index])]
         third, fifth = ([s for s in notes if s.letter == (root + r) % 7] for r in RUNGS[1:])
         if not third or len({s.alter for s in third}) > 1:
@@ -93,7 +88,7 @@ def _other_harmony(scene: Scene, dice: random.Random) -> Surprise | None:
     if len(cells) < 2 or not _at_home(scene):
         return None
     cell, before = cells[-1], cells[-2]
-    root = scene.root(cell)
+    root = root_of(cell, scene.spelled)
     degree = scene.key.degree(root + THIRD_BELOW)
     if fifth_on(scene.key, degree) != PERFECT_FIFTH:
         return None

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from livecont.music.pitch import Spelling
 from livecont.sequence.endings_course import Course, Place, Spelled
-from livecont.sequence.endings_figure import DISSONANT, Figure, groups
+from livecont.sequence.endings_figure import DISSONANT, Figure, groups, root_of
 from livecont.sequence.endings_leading import LOWER, UPPER, Outer, awkward, forbidden, outer_pairs
 from livecont.sequence.pattern import Role
 
@@ -20,7 +20,7 @@ from livecont.sequence.pattern import Role
 LINKS_AHEAD = 3
 # ... but every link given up costs this
 EARLY_COST = 0.15
-MOST_OCTAVES = 4
+MOST_OCTAVES = 3
 # how many links a leap should leave room for, at most
 ROOM_LINKS = 6
 
@@ -177,9 +177,8 @@ def _turn_cost(walk: Walk, place: Place) -> float:
     cost = 2.0 * forbidden(last, first) + _awkwardness(last, first)
     cells = walk.figure.cells
     if cells:
-        ahead = (place.link - course.last_heard) * course.pattern.step_degrees
-        away = (cells[-1].root + ahead) % 7
-        back = (cells[0].root + ahead - course.pattern.step_degrees) % 7
+        away = root_of(cells[-1], course.near_at(place))
+        back = root_of(cells[0], course.near_at(place.on(-1)))
         cost += ROOT_MOTION_COST[(back - away) % 7]
         tonic = course.pattern.key.letter
         # a turn is felt as an arrival: tonic or dominant bear it best
