@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from livecont.music.clarity import prepare
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
 from livecont.sequence.listener import Listener, Prospect
 from livecont.sequence.pattern import Link, Pattern
@@ -65,6 +66,8 @@ STALE_UNITS = 1.0
 
 def begin(settings: Settings) -> State:
     """Return the state in which a sitting begins."""
+    if settings.spectrum is not None:
+        prepare(settings.spectrum)  # some 50 ms once, that the first link would have to wait for
     return State(settings=settings, listener=Listener(settings.key))
 
 
