@@ -13,11 +13,11 @@ import contextlib
 import io
 import tempfile
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from livecont.errors import ConfigError, ScoreError
+from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.score import Score
 from livecont.score.mei import plain_mei
 from livecont.score.midi_score import read_midi_score
@@ -72,24 +72,25 @@ def _read(data: bytes) -> Score:
 def _read_musicxml(data: bytes) -> Score:
     partitura = _library()
     plain, marks = plain_musicxml(xml_tree(data))
-    score = _parsed(lambda: partitura.load_musicxml(io.BytesIO(plain)), "MusicXML")
-    return to_score(score.part_structure, marks)
+    with _understanding("MusicXML"):
+        return to_score(partitura.load_musicxml(io.BytesIO(plain)).part_structure, marks)
 
 
 def _read_mei(data: bytes) -> Score:
     partitura = _library()
-    with _file_of(plain_mei(xml_tree(data)), ".mei") as path:
-        score = _parsed(lambda: partitura.load_mei(path), "MEI")
-    return to_score(score.part_structure)
+    plain = plain_mei(xml_tree(data))
+    with _understanding("MEI"), _file_of(plain, ".mei") as path:
+        return to_score(partitura.load_mei(path).part_structure, through_the_page=True)
 
 
 def _read_kern(data: bytes) -> Score:
     partitura = _library()
     rows = humdrum_lines(data)
     plain = "\n".join("\t".join(row) for row in rows) + "\n"
-    with _file_of(plain.encode("ascii", errors="replace"), ".krn") as path:
-        score = _parsed(lambda: partitura.load_kern(path), "**kern")
-    return to_score(score.part_structure, names=_kern_names(rows))
+    names = _kern_names(rows)
+    with _understanding("**kern"), _file_of(plain.encode("ascii", "replace"), ".krn") as path:
+        parts = partitura.load_kern(path).part_structure
+        return to_score(parts, names=names, through_the_page=True)
 
 
 def _kern_names(rows: list[list[str]]) -> list[str]:
@@ -114,15 +115,16 @@ def _library() -> Any:
     return partitura
 
 
-def _parsed(load: Callable[[], Any], what: str) -> Any:
-    """Call the library: its warnings and prints are not for the user, its failures are one line."""
+@contextlib.contextmanager
+def _understanding(what: str) -> Iterator[None]:
+    """The library's warnings and prints are not for the user, its failures are one line."""
     try:
         with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
             warnings.simplefilter("ignore")
-            return load()
-    except (MemoryError, RecursionError):
+            yield
+    except (LivecontError, MemoryError, RecursionError):
         raise
-    except Exception as error:  # the library raises whatever comes up
+    except Exception as error:  # the library raises whatever comes up, and leaves odd values
         told = clean_text(f"{type(error).__name__}: {error}", 120)
         raise ScoreError(f"{what} that can't be made sense of ({told})") from error
 
