@@ -29,6 +29,8 @@ LEAST_GROUPS = 2
 # a longer unit must gain so much more than a shorter one, in nats and as a share of its own [fit]
 LONGER_GAINS = 2.0
 LONGER_SHARE = 0.08
+# two whole links that fit so well are not given up for longer ones not yet whole [fit]
+WHOLE_FIT = 0.7
 # lags of the same step that differ by so few groups are readings of one alignment
 ONE_PATH = 2
 
@@ -136,10 +138,21 @@ def musicians_choice(
         elif _one_path(chosen, alignment):
             chosen = max(chosen, alignment, key=lambda a: float(a.path.gained[-1]))
         else:
+            if _is_whole(chosen) and not _may_be_whole(alignment):
+                continue
             short = newest_gain(chosen.path, notes, alignment.lag, costs)
             if alignment.gain - short > LONGER_GAINS + LONGER_SHARE * alignment.gain:
                 chosen = alignment
     return chosen if chosen is None or chosen.step_degrees else None
+
+
+def _is_whole(alignment: Alignment) -> bool:
+    return alignment.begun >= 1 and alignment.fit >= WHOLE_FIT
+
+
+def _may_be_whole(alignment: Alignment) -> bool:
+    """Whether two links have been heard: to the note, or from where the playing began."""
+    return alignment.begun >= 1 or alignment.last_late <= 2 * alignment.lag
 
 
 def _one_path(one: Alignment, other: Alignment) -> bool:
