@@ -6,23 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from livecont.music.compass import Compass
-from livecont.music.key import parse_key
-from livecont.sequence.events import SUSTAIN, KeyDown, KeyUp, PedalMove, PlayerEvent
+from livecont.sequence.events import SUSTAIN, KeyDown, KeyUp, PedalMove
 from livecont.sitting.events import (
-    ChangeKey,
     Cue,
     Effect,
     Ended,
     GaveWay,
     Hush,
-    Lost,
-    Quit,
-    Settings,
-    SittingEvent,
     Sound,
     Start,
-    Stop,
     TookOver,
     Understood,
 )
@@ -30,32 +22,18 @@ from livecont.sitting.snapshot import Phase
 from livecont.sitting.state import GRACE_S, LEAD_S, PAUSE_S
 from tests.sequence.heard import play
 from tests.sitting.desk import Desk, key_down, names
-from tests.strategies import PIANO
-
-KEY = parse_key("C major")
-SETTINGS = Settings(key=KEY, compass=PIANO, most_links=3)
-# eight quavers of 0.25 s a link, from 1 s on: the third link is due at 5 s
-LINKS = (
-    "E5.C4 G5 A4.F3 B4 C5.A3 F5 D5.B3 G4",
-    "D5.B3 F5 G4.E3 A4 B4.G3 E5 C5.A3 F4",
-    "C5.A3 E5 F4.D3 G4 A4.F3 D5 B4.G3 E4",
-    "B4.G3 D5 E4.C3 F4 G4.E3 C5 A4.F3 D4",
-    "A4.F3 C5 D4.B2 E4 F4.D3 B4 G4.E3 C4",
+from tests.sitting.material import (
+    DUE_S,
+    LINK_3,
+    LINKS,
+    SETTINGS,
+    UNIT_S,
+    later,
+    pitch,
+    played,
+    seated,
 )
-UNIT_S, DUE_S = 2.0, 5.0
-# livecont's own order of the notes of one moment: the lowest first
-LINK_3 = "A3 C5 E5 D3 F4 G4 F3 A4 D5 G3 B4 E4"
-
-
-def played(links: int = 2, start_s: float = 1.0) -> tuple[PlayerEvent, ...]:
-    return play(" ".join(LINKS[:links]), 0.25, start_s)
-
-
-def seated(settings: Settings = SETTINGS, links: int = 2) -> Desk:
-    """A desk at which links were just played."""
-    desk = Desk(settings)
-    desk.give(*played(links))
-    return desk
+from tests.strategies import PIANO
 
 
 def moments(desk: Desk, kind: type[Effect]) -> list[float]:
@@ -111,7 +89,7 @@ def test_the_chain_ends_at_its_limit_when_its_last_link_has_ended() -> None:
 
 
 def test_the_chain_ends_where_the_compass_does() -> None:
-    narrow = replace(PIANO, lowest=parse("C3"))
+    narrow = replace(PIANO, lowest=pitch("C3"))
     desk = Desk(replace(SETTINGS, compass=narrow, most_links=None))
     desk.give(*played())
     desk.until(60.0)
@@ -120,13 +98,8 @@ def test_the_chain_ends_where_the_compass_does() -> None:
     assert [ended.reason for ended in desk.all(Ended)] == ["compass"]
 
 
-def parse(name: str) -> int:
-    (event,) = (e for e in play(name) if isinstance(e, KeyDown))
-    return event.pitch
-
-
 def test_no_room_for_even_one_link_is_told_and_nothing_sounds() -> None:
-    desk = seated(replace(SETTINGS, compass=replace(PIANO, lowest=parse("E3"))))
+    desk = seated(replace(SETTINGS, compass=replace(PIANO, lowest=pitch("E3"))))
     seen = desk.until(DUE_S)
     assert desk.pending() == []
     assert desk.all(TookOver) == []
@@ -174,7 +147,7 @@ def test_a_note_before_the_due_time_calls_the_link_off() -> None:
     desk = seated()
     desk.until(DUE_S - 0.01)
     assert desk.pending() != []
-    effects = desk.give(key_down(DUE_S - 0.005, parse("C5")))
+    effects = desk.give(key_down(DUE_S - 0.005, pitch("C5")))
     assert effects == (Hush(at_s=DUE_S - 0.005),)
     desk.until(DUE_S + 0.1)
     assert desk.all(TookOver) == []
@@ -213,7 +186,7 @@ def test_after_giving_way_nothing_overdue_is_poured_out(
         desk.give(Cue(at_s=DUE_S - 0.04))
     desk.until(began_s + after_s - 0.001)
     assert desk.seen().phase is Phase.SOUNDING
-    desk.give(key_down(began_s + after_s, parse(name)))
+    desk.give(key_down(began_s + after_s, pitch(name)))
     desk.until(began_s + 10.0)
     for at_s, effect in desk.effects:
         if isinstance(effect, Sound):
@@ -225,7 +198,7 @@ def test_lifting_keys_and_pedalling_is_not_playing() -> None:
     desk = seated()
     desk.give(
         PedalMove(at_s=DUE_S + 0.1, controller=SUSTAIN, value=127),
-        KeyUp(at_s=DUE_S + 0.2, pitch=parse("D4")),
+        KeyUp(at_s=DUE_S + 0.2, pitch=pitch("D4")),
         PedalMove(at_s=DUE_S + 0.3, controller=SUSTAIN, value=0),
     )
     assert desk.pending() != []
@@ -255,7 +228,7 @@ def test_a_player_who_carries_on_by_himself_is_followed_link_by_link() -> None:
 
 def sorted_words(text: str) -> list[str]:
     """Each word's names the lowest first, as livecont sets them."""
-    return [".".join(sorted(word.split("."), key=parse)) for word in text.split()]
+    return [".".join(sorted(word.split("."), key=pitch)) for word in text.split()]
 
 
 def test_after_a_link_of_livecont_two_new_links_are_needed() -> None:
@@ -265,13 +238,9 @@ def test_after_a_link_of_livecont_two_new_links_are_needed() -> None:
     desk.give(*play(LINKS[4], 0.25, DUE_S + 2.5 * UNIT_S))
     desk.until(40.0)
     assert len(desk.all(TookOver)) == 1
-    desk.give(*(replace_time(e, 40.0) for e in played()))
+    desk.give(*(later(e, 40.0) for e in played()))
     desk.until(60.0)
     assert len(desk.all(TookOver)) == 2
-
-
-def replace_time(event: PlayerEvent, later_s: float) -> PlayerEvent:
-    return replace(event, at_s=event.at_s + later_s)
 
 
 def test_a_note_inside_the_second_link_that_breaks_it_calls_everything_off() -> None:
@@ -341,110 +310,3 @@ def test_a_link_is_handed_over_once_however_often_it_is_asked_for(
     numbers = [sound.link.number for sound in desk.pending()]
     assert numbers == sorted(set(numbers))
     assert len(desk.all(TookOver)) == 1
-
-
-# --- the ways out -------------------------------------------------------------------------------
-
-WAYS_OUT: tuple[tuple[type[Stop | Lost | Quit], str], ...] = (
-    (Stop, "stopped"),
-    (Lost, "lost"),
-    (Quit, "quit"),
-)
-
-
-@pytest.mark.parametrize(("way", "reason"), WAYS_OUT)
-@pytest.mark.parametrize("at_s", [5.2, 8.0])
-def test_every_way_out_is_silent_and_says_why(
-    way: type[Stop | Lost | Quit], reason: str, at_s: float
-) -> None:
-    desk = seated()
-    effects = desk.give(way(at_s=at_s))
-    assert effects == (Hush(at_s=at_s), Ended(at_s=at_s, reason=reason))
-    seen = desk.seen()
-    assert seen.phase is (Phase.ENDED if way is Quit else Phase.LISTENING)
-    assert seen.last_end == reason
-    assert seen.pattern is None
-    desk.until(60.0)
-    assert desk.pending() == []
-
-
-@pytest.mark.parametrize(("way", "reason"), WAYS_OUT)
-@pytest.mark.parametrize("at_s", [0.5, 3.0, 4.96, 4.98])
-def test_before_anything_sounds_a_way_out_is_only_silent(
-    way: type[Stop | Lost | Quit], reason: str, at_s: float
-) -> None:
-    """Also while a link is handed over and not yet begun: it is called off."""
-    desk = Desk(SETTINGS)
-    desk.give(*(event for event in played() if event.at_s < at_s))
-    effects = desk.give(way(at_s=at_s))
-    assert effects == (Hush(at_s=at_s),)
-    desk.until(30.0)
-    assert desk.all(TookOver) == []
-    assert desk.all(Ended) == []
-
-
-def test_after_a_stop_listening_goes_on() -> None:
-    desk = seated()
-    desk.give(Stop(at_s=6.0))
-    desk.give(*(replace_time(event, 10.0) for event in played()))
-    desk.until(DUE_S + 10.0 + 0.001)
-    assert len(desk.all(TookOver)) == 2
-    assert desk.seen().last_end is None
-
-
-def test_after_the_end_nothing_moves_any_more() -> None:
-    desk = seated()
-    desk.give(Quit(at_s=6.0))
-    count = len(desk.effects)
-    events: list[SittingEvent] = [*(replace_time(e, 10.0) for e in played()), Cue(at_s=17.0)]
-    desk.give(*events, Stop(at_s=18.0), Quit(at_s=19.0))
-    desk.until(60.0)
-    assert len(desk.effects) == count
-    assert desk.seen().phase is Phase.ENDED
-
-
-# --- the key ------------------------------------------------------------------------------------
-
-
-def test_another_key_counts_from_the_next_pattern_on() -> None:
-    """In d minor the chain's B becomes the flat one of the signature."""
-    desk = Desk(SETTINGS)
-    desk.give(ChangeKey(at_s=0.1, key=parse_key("A major")))
-    assert (desk.seen().key, desk.seen().key_chosen) == (parse_key("A major"), True)
-    sharp = " ".join(LINKS[:2])
-    for letter in "CFG":
-        sharp = sharp.replace(letter, f"{letter}#")
-    desk.give(*play(sharp, 0.25))
-    desk.until(DUE_S + 0.01)
-    (took,) = desk.all(TookOver)
-    assert took.pattern.key == parse_key("A major")
-    assert {note.spelling.alter for note in took.link.notes if note.spelling.letter == 0} == {1}
-
-
-def test_the_key_can_be_left_to_be_estimated() -> None:
-    desk = Desk(SETTINGS)
-    desk.give(ChangeKey(at_s=0.1, key=None))
-    assert (desk.seen().key, desk.seen().key_chosen) == (None, False)
-    desk.give(*played())
-    seen = desk.until(DUE_S)
-    assert seen.key == parse_key("C major")
-    assert not seen.key_chosen
-    assert names(desk.all(TookOver)[0].link) == LINK_3
-
-
-def test_changing_the_key_while_livecont_plays_does_not_break_it_off() -> None:
-    desk = seated()
-    desk.give(ChangeKey(at_s=6.0, key=parse_key("F major")))
-    desk.until(DUE_S + 3 * UNIT_S + 0.01)
-    assert [sound.link.number for sound in desk.pending()] == [3, 4, 5]
-    assert [ended.reason for ended in desk.all(Ended)] == ["limit"]
-
-
-def test_a_compass_that_lacks_keys_is_never_left() -> None:
-    short = Compass(
-        name="s", title="", lowest=36, highest=84, absent=frozenset({37, 39, 42, 44}), source=""
-    )
-    desk = seated(replace(SETTINGS, compass=short, most_links=None))
-    desk.until(120.0)
-    assert all(short.holds(n.pitch for n in sound.link.notes) for sound in desk.all(Sound))
-    assert [ended.reason for ended in desk.all(Ended)] == ["compass"]
