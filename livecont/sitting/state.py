@@ -101,8 +101,8 @@ def plan_for(state: State, prospect: Prospect) -> Plan | None:
     """Return when to decide on the next link, given what stands now; None: not yet, or on cue."""
     due_s = prospect.timing.due_s
     start = state.settings.start
-    if start is Start.ON_CUE:
-        return None
+    if start is Start.ON_CUE or due_s + GRACE_S < state.now_s:
+        return None  # what is long past is not made up for
     if start is Start.ON_PAUSE:
         at_s = due_s + PAUSE_S
         return Plan(prospect=prospect, decide_s=at_s - LEAD_S, due_s=at_s, from_s=at_s)
