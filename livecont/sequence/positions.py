@@ -80,6 +80,8 @@ def positions_of(
         _position(a, b, _in_line(heard, octave), frame)
         for (a, b, octave), heard in zip(notes, spelled, strict=True)
     ]
+    # a note past the link's end belongs to the next one, which sounds it itself
+    found = [position for position in found if position.offset_units < 1.0]
     return tuple(sorted(found, key=lambda p: (round(p.offset_units, 6), _lowest(p))))
 
 
