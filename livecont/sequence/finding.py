@@ -16,9 +16,15 @@ from dataclasses import replace
 from fractions import Fraction
 
 from livecont.music.score import Score
-from livecont.sequence.finding_choice import Weight, best_phases, meaningful, metrical_weight
+from livecont.sequence.finding_choice import (
+    CHAIN,
+    Weight,
+    best_phases,
+    meaningful,
+    metrical_weight,
+)
 from livecont.sequence.finding_lags import Least, Run, Texture, runs, texture_of, ticks_of, units_of
-from livecont.sequence.finding_merge import CHAIN, containers, merged, resolved
+from livecont.sequence.finding_merge import containers, merged, resolved
 from livecont.sequence.finding_textures import Who, taking_part, textures
 from livecont.sequence.finding_told import pairs_in, pattern_in, told_of
 from livecont.sequence.finding_values import BreakOff, Find, Off, Search

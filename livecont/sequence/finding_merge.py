@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from livecont.music.score import ScoreNote
-from livecont.sequence.finding_choice import in_the_way, overlap, same_motion
+from livecont.sequence.finding_choice import CHAIN, in_the_way, overlap, same_motion
 from livecont.sequence.finding_lags import Run
 from livecont.sequence.finding_shelf import Shelf
 from livecont.sequence.finding_textures import Everyone, Who
@@ -21,7 +21,6 @@ HELD = 0.8
 JOINED = 0.6
 # an overlapping run of another motion stands beside a weightier one only with so much of its gain
 BESIDE = 0.6
-CHAIN = 3  # links: fewer are a pair, which makes way for every chain
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

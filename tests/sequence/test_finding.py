@@ -201,6 +201,26 @@ def test_pairs_have_to_be_exact_and_long_enough() -> None:
     assert find(paper(short)) == ()
 
 
+@pytest.mark.parametrize(
+    "model",
+    [
+        "C4/1/2 D4/1/2 E4/1/2 F4/1/2 G4/1/2 A4/1/2 B4/1/2 C5/1/2",  # a scale, begun anew
+        "C4/1/2 E4/1/2 C4/1/2 E4/1/2 C4/1/2 E4/1/2 C4/1/2 E4/1/2 C4/1/2 E4/1/2 C4/1/2 E4/1/2",
+        "C4/1/2 E4/1/2 G4/1/2 C4/1/2 E4/1/2 G4/1/2 C4/1/2 E4/1/2 G4/1/2 C4/1/2 E4/1/2 G4/1/2 "
+        "C4/1/2 E4/1/2 G4/1/2 C4/1/2 E4/1/2 G4/1/2 C4/1/2 E4/1/2 G4/1/2 C4/1/2 E4/1/2 G4/1/2",
+    ],
+    ids=["scale", "trill", "broken chord"],
+)
+def test_a_pair_of_figurations_is_none(model: str) -> None:
+    assert find(paper(f"{ELSE} {links(model, -2, 2)} {ELSE}"), longest_q=Fraction(12)) == ()
+
+
+def test_a_chromatic_scale_in_repeated_notes_is_none() -> None:
+    names = ("C4", "C#4", "D4", "D#4", "E4", "F4", "F#4", "G4", "G#4", "A4")
+    line = " ".join(f"{name}/1/4 " * 4 for name in names)
+    assert find(paper(f"{ELSE} {line} {ELSE}")) == ()
+
+
 def test_grace_notes_count_for_nothing() -> None:
     score = paper(f"{ELSE} {links(FIGURE, -1, 3)} {ELSE}")
     grace = ScoreNote(
