@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from pathlib import Path
 
 import click
 from rich.console import Console
@@ -38,12 +39,20 @@ def print_table(rows: Sequence[tuple[str, Listed]], *, many: bool) -> None:
     console = Console()
     if not console.is_terminal:
         console = Console(width=WIDE)
-    console.print(_table(top, many))
+    console.print(_table(_short(top), many))
     inner = len(rows) - len(top)
     told = f"{len(top)} sequence{'' if len(top) == 1 else 's'}"
     if inner:
         told += f", and {inner} inside them (all with --json)"
-    console.print(told)
+    click.echo(told)
+
+
+def _short(rows: Sequence[tuple[str, Listed]]) -> list[tuple[str, Listed]]:
+    """Leave the folders out of the files' names where they are told apart without."""
+    names = {file: Path(file).name for file, _ in rows}
+    if len(set(names.values())) < len(names):
+        return list(rows)
+    return [(names[file], one) for file, one in rows]
 
 
 def _table(rows: Sequence[tuple[str, Listed]], many: bool) -> Table:
