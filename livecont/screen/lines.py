@@ -84,12 +84,16 @@ def _link_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     if snapshot.phase is not Phase.SOUNDING or link is None:
         return []
     left = snapshot.links_left
-    rest = "no end in sight" if left is None else f"{links_words(left)} left"
+    rest = ""
+    if left is not None:
+        rest = f", {links_words(left)} left"
+    elif snapshot.endless:
+        rest = ", no end in sight"
     if previous is None or previous.phase is not Phase.SOUNDING or previous.sounding is None:
-        return [f"livecont takes over: link {link.number} sounds, {rest}"]
+        return [f"livecont takes over: link {link.number} sounds{rest}"]
     if previous.sounding.number == link.number:
         return []
-    return [f"link {link.number} sounds, {rest}"]
+    return [f"link {link.number} sounds{rest}"]
 
 
 def _end_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:

@@ -208,7 +208,8 @@ def _slip(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Bl
     pattern = snapshot.pattern
     if pattern is not None:
         left = snapshot.links_left
-        block.append(line("no end in sight" if left is None else f"{links_words(left)} left"))
+        if left is not None or snapshot.endless:
+            block.append(line("no end in sight" if left is None else f"{links_words(left)} left"))
         words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
         block.append(line(words, Tone.STRONG))
     block.append(line(key_words(snapshot.key)))

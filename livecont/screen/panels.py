@@ -82,7 +82,7 @@ def figure(snapshot: Snapshot, scale: int) -> tuple[Block, tuple[str, ...]]:
         return numerals(_tonic(snapshot.key), Tone.STRONG, scale), (snapshot.key.mode,)
     tone = Tone.OURS if snapshot.phase is Phase.SOUNDING else Tone.STRONG
     left = snapshot.links_left
-    if left is None and snapshot.phase is not Phase.SOUNDING:
+    if left is None and not snapshot.endless:
         return (), ()  # still being counted
     if left is None:
         return numerals("∞", tone, scale), ("no end", "in sight")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from livecont.music.pitch import Spelling
+from livecont.sequence.endings import Ending
 from livecont.sequence.pattern import Link, Pattern
 from livecont.sitting.snapshot import Snapshot
 from livecont.sitting.state import State
@@ -12,7 +13,7 @@ HEARD_SHOWN = 16
 
 def snapshot(state: State, at_s: float) -> Snapshot:
     """Return what can be seen of the sitting at a time not before its last event."""
-    sounding = state.sounding
+    sounding, settings = state.sounding, state.settings
     link, start_s, coming = None, None, state.coming
     if sounding is not None:
         begun = [i for i, s in enumerate(sounding.starts_s) if at_s >= s]
@@ -38,6 +39,7 @@ def snapshot(state: State, at_s: float) -> Snapshot:
         links_left=len(coming) if complete else None,
         held=tuple(sorted({*state.listener.held, *sounded})),
         last_end=state.last_end,
+        endless=settings.ending is Ending.FOLD and settings.most_links is None,
     )
 
 

@@ -32,7 +32,8 @@ class Snapshot:
     and None before there is enough to go by). `heard` are the latest notes, oldest first, spelled.
     `links_heard` are the notes of the links the player played, spelled, one tuple a link.
     `sounding` is the link that sounds or waits, `links_left` how many whole links are left after
-    it (before anything sounds: after those heard), None where no end is in sight. `held` are the
+    it (before anything sounds: after those heard), None while they are being counted, or where the
+    chain is `endless`. `held` are the
     MIDI pitches that sound now, the player's and ours. `last_end` is the reason the last chain
     ended, or None.
     """
@@ -51,3 +52,4 @@ class Snapshot:
     links_left: int | None
     held: tuple[int, ...]
     last_end: str | None
+    endless: bool = False

@@ -233,7 +233,7 @@ STATES: dict[str, tuple[Snapshot, ScreenNotes]] = {
     "sounding-chords-rising": (_rising(Phase.SOUNDING, 4, 0.3), NOTES),
     "sounding-long-link": (_long(Phase.SOUNDING, 3, 0.4), NOTES),
     "sounding-endless": (
-        replace(_falling(Phase.SOUNDING, 5, 0.3), links_left=None),
+        replace(_falling(Phase.SOUNDING, 5, 0.3), links_left=None, endless=True),
         replace(NOTES, message="keyboard lost: looking for it"),
     ),
     "ended": (silence(replace(_first, last_end="quit"), Phase.ENDED), NOTES),
