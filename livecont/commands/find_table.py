@@ -48,11 +48,14 @@ def print_table(rows: Sequence[tuple[str, Listed]], *, many: bool) -> None:
 
 
 def _short(rows: Sequence[tuple[str, Listed]]) -> list[tuple[str, Listed]]:
-    """Leave the folders out of the files' names where they are told apart without."""
-    names = {file: Path(file).name for file, _ in rows}
-    if len(set(names.values())) < len(names):
-        return list(rows)
-    return [(names[file], one) for file, one in rows]
+    """Leave out of the files' names the folders that all of them lie in."""
+    parts = [Path(file).parts for file in {file for file, _ in rows}]
+    shared = 0
+    while all(len(names) > shared + 1 for names in parts) and (
+        len({names[shared] for names in parts}) == 1
+    ):
+        shared += 1
+    return [(str(Path(*Path(file).parts[shared:])), one) for file, one in rows]
 
 
 def _table(rows: Sequence[tuple[str, Listed]], many: bool) -> Table:
