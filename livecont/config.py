@@ -200,7 +200,9 @@ def _most_links(table: Table) -> int | None:
     if isinstance(value, str) and value.isdecimal():
         table = replace(table, values={**table.values, "limit": int(value)})
     elif isinstance(value, str):
-        raise table.fault("limit", f"{value!r} is neither 'compass' nor 'clear' nor a number of links")
+        raise table.fault(
+            "limit", f"{value!r} is neither 'compass' nor 'clear' nor a number of links"
+        )
     return table.whole("limit", 1, MOST_LINKS)
 
 
