@@ -13,6 +13,8 @@ first `played` of them from the player's hands.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling, spell_at
 from livecont.sequence.continuation_choice import Choice
@@ -46,12 +48,12 @@ def carry_on(
     pedal = pedal_of(positions, played)
     if pedal is not None:
         result[pedal] = positions[pedal].heard[played - 1]
-    figure = figure_of(positions, played, pedal)
-    if figure is None:
+    decided = _decided(positions, step_degrees, key, played)
+    if decided is None:
         return tuple(result)
+    choice, alters = decided
+    figure = choice.figure
     ahead = len(positions[0].heard) - played + 1
-    choice = _choice(figure, positions, step_degrees, key, played - 1)
-    alters = choice.best()
     shift = _real_shift(choice, alters)
     if ahead > 1 and shift is None:
         alters = _choice(figure, positions, step_degrees, key, len(positions[0].heard) - 1).best()
@@ -75,11 +77,10 @@ def kind_of(
     The kind is that of the next link: real where every note moves on exactly though that leaves
     the key, tonal where every note is one of the home signature, else mixed.
     """
-    figure = figure_of(positions, played, pedal_of(positions, played))
-    if figure is None:
+    decided = _decided(positions, step_degrees, key, played)
+    if decided is None:
         return Kind.TONAL, None
-    choice = _choice(figure, positions, step_degrees, key, played - 1)
-    alters = choice.best()
+    choice, alters = decided
     shift = _real_shift(choice, alters)
     if shift is not None:
         return Kind.REAL, shift
@@ -87,6 +88,21 @@ def kind_of(
         alter == choice.home[letter] for letter, alter in zip(choice.letters, alters, strict=True)
     )
     return (Kind.TONAL if at_home else Kind.MIXED), _common_shift(choice, alters)
+
+
+@lru_cache(maxsize=4)
+def _decided(
+    positions: tuple[Position, ...], step_degrees: int, key: Key, played: int
+) -> tuple[Choice, tuple[int, ...]] | None:
+    """The choice of the link after those played, and what it chose; None for a pedal alone.
+
+    The kind and the next link of a pattern are asked for one after the other: the latest are kept.
+    """
+    figure = figure_of(positions, played, pedal_of(positions, played))
+    if figure is None:
+        return None
+    choice = _choice(figure, positions, step_degrees, key, played - 1)
+    return choice, choice.best()
 
 
 def _choice(

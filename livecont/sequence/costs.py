@@ -38,7 +38,7 @@ class Costs:
     # long past can't pull a new sequence out of place [fit]
     kept_past: float = 14.0
     # longest lag, in groups of onsets and in seconds (two bars of slow 4/4)
-    longest_groups: int = 128
+    longest_groups: int = 104
     longest_s: float = 12.0
     # the widest step of a sequence: a fifth up or down [trade]
     widest_step: int = 4

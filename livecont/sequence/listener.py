@@ -23,7 +23,7 @@ from livecont.sequence.costs import COSTS, Costs
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
 from livecont.sequence.groups import Groups
 from livecont.sequence.lags import LagTable
-from livecont.sequence.pattern import Pattern, PedalMark
+from livecont.sequence.pattern import Kind, Pattern, PedalMark
 from livecont.sequence.positions import positions_of
 from livecont.sequence.runs import is_run
 from livecont.sequence.tempo import Timing, begins_playing, timing_of
@@ -119,7 +119,10 @@ class Listener:
         alignment, timing = prospect.alignment, prospect.timing
         key = self.key or DEFAULT_KEY
         positions = positions_of(alignment, timing, self._groups, key, now_s)
-        kind, shift = kind_of(positions, alignment.step_degrees, key)
+        confidence = 0.0 if self._runs(alignment, key) else confidence_of(positions, key)
+        kind, shift = Kind.TONAL, None
+        if confidence >= WORTH_A_LOOK:
+            kind, shift = kind_of(positions, alignment.step_degrees, key)
         return Pattern(
             unit_s=timing.unit_s,
             step_degrees=alignment.step_degrees,
@@ -130,7 +133,7 @@ class Listener:
             pedals=self._pedal_marks(timing),
             starts_s=(timing.start_s, timing.later_start_s),
             due_s=timing.due_s,
-            confidence=0.0 if self._runs(alignment, key) else confidence_of(positions, key),
+            confidence=confidence,
             links_heard=max(2, int(alignment.links + 0.01)),
             before=self._before(timing.start_s, key),
         )

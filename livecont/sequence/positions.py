@@ -7,6 +7,7 @@ earlier and of the later link, None where one of them has no such note.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling
@@ -163,6 +164,7 @@ def _pairs(
     return pairs
 
 
+@lru_cache(maxsize=1 << 15)
 def _rank(earlier: int, later: int, step: int, key: Key) -> int | None:
     """How unusual the spellings are that make the step right; None where none does."""
     fitting = options(earlier, later, step, key)

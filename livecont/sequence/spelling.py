@@ -10,6 +10,7 @@ Conventions: MIDI numbers in, `Spelling` out; None where a link has no such note
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling
@@ -29,7 +30,8 @@ class Pair:
     step: int
 
 
-def options(earlier: int, later: int, step: int, key: Key) -> list[tuple[Spelling, Spelling]]:
+@lru_cache(maxsize=1 << 15)
+def options(earlier: int, later: int, step: int, key: Key) -> tuple[tuple[Spelling, Spelling], ...]:
     """Return the spellings under which `later` lies `step` degrees from `earlier`, usual first."""
     found = [
         (i + j, x, y)
@@ -37,7 +39,7 @@ def options(earlier: int, later: int, step: int, key: Key) -> list[tuple[Spellin
         for j, y in enumerate(key.spellings(later))
         if y.staff - x.staff == step
     ]
-    return [(x, y) for _, x, y in sorted(found)]
+    return tuple((x, y) for _, x, y in sorted(found))
 
 
 def spell_pairs(

@@ -231,12 +231,15 @@ def _draw(state: State) -> Outcome:
     state = replace(state, draw_s=None)
     if prospect is None:
         return state, ()
+    step_degrees, unit_s = prospect.alignment.step_degrees, prospect.timing.unit_s
+    alike = state.pattern is not None and _alike(state.pattern, step_degrees, unit_s)
+    if alike and not state.settings.draws_ahead:
+        return state, ()  # nobody looks on, and there is nothing new to tell
     pattern = state.listener.pattern(prospect, state.now_s)
     if pattern.confidence < state.settings.least_confidence:
         return _silent(state, state.followed), ()
     waits_for_cue = state.settings.start is Start.ON_CUE and prospect.whole
     ready = state.plan is not None or waits_for_cue
-    known = state.pattern
     state = replace(
         state,
         phase=Phase.READY if ready else Phase.UNDERSTOOD,
@@ -244,16 +247,13 @@ def _draw(state: State) -> Outcome:
         coming=(),
         rest=_chain(state, pattern),
     )
-    if known is not None and _alike(known, pattern):
+    if alike:
         return state, ()
     return state, (Understood(at_s=state.now_s, pattern=pattern),)
 
 
-def _alike(known: Pattern, pattern: Pattern) -> bool:
-    return (
-        known.step_degrees == pattern.step_degrees
-        and abs(known.unit_s - pattern.unit_s) <= SAME_UNIT * pattern.unit_s
-    )
+def _alike(known: Pattern, step_degrees: int, unit_s: float) -> bool:
+    return known.step_degrees == step_degrees and abs(known.unit_s - unit_s) <= SAME_UNIT * unit_s
 
 
 def _chain(state: State, pattern: Pattern) -> Iterator[Link]:
