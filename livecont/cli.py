@@ -51,11 +51,21 @@ def run(arguments: list[str] | None = None) -> int:
         result = livecont.main(arguments, prog_name="livecont", standalone_mode=False)
     except LivecontError as error:
         return _complain(str(error), error.exit_code)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return USAGE_CODE
     except click.UsageError as error:
         path = error.ctx.command_path if error.ctx is not None else "livecont"
         return _complain(f"{error.format_message()} (see: {path} --help)", USAGE_CODE)
     except click.ClickException as error:
         return _complain(error.format_message(), USAGE_CODE)
+    except BrokenPipeError:
+        raise  # click and the interpreter know what to do where a reader has left
+    except OSError as error:
+        # a full disk, say, while something is written that no command expects to fail
+        return _complain(
+            f"{error.strerror or error}: free some room, or choose another place", USAGE_CODE
+        )
     except (KeyboardInterrupt, click.Abort):
         return INTERRUPTED_CODE
     return result if isinstance(result, int) else 0

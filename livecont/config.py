@@ -237,7 +237,8 @@ def _compass(table: Table) -> Compass:
     table.only(("title", "lowest", "highest", "absent", "source"))
     lowest = _pitch(table, "lowest", table.string("lowest"))
     highest = _pitch(table, "highest", table.string("highest"))
-    absent = frozenset(_pitch(table, "absent", name) for name in table.strings("absent"))
+    names = table.strings("absent") if "absent" in table.values else ()
+    absent = frozenset(_pitch(table, "absent", name) for name in names)
     if lowest >= highest:
         raise table.fault("highest", "is not above the lowest note")
     if any(not lowest < pitch < highest for pitch in absent):

@@ -45,7 +45,7 @@ def read_list(path: Path) -> tuple[Item, ...]:
     try:
         with path.open("rb") as file:
             raw = file.read(MOST_LIST_BYTES + 1)
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig")
     except OSError as error:
         raise ScoreError(f"{path}: can't be read ({error.strerror})") from error
     except UnicodeDecodeError as error:

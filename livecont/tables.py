@@ -125,7 +125,7 @@ def read_table(path: Path) -> Table:
     if len(raw) > MOST_BYTES:
         raise ConfigError(f"{path}: larger than {MOST_BYTES // 1024} kB: not a configuration")
     try:
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise ConfigError(f"{path}, line {line}: not UTF-8 text") from error

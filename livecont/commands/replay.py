@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -54,7 +55,8 @@ def replay(
     if not items:
         raise ScoreError("nothing to replay: name a MIDI file, or a list with --list")
     failed = 0
-    with _output(report) as out:
+    sources = [item.path for item in items] + ([Path(list_)] if list_ is not None else [])
+    with _output(report, sources) as out:
         for item in _shown(items):
             try:
                 chosen, effects = _sit(item, settings)
@@ -84,19 +86,30 @@ def _sit(item: Item, settings: Settings) -> tuple[Settings, list[Effect]]:
 
 
 @contextlib.contextmanager
-def _output(report: str | None) -> Iterator[IO[str] | None]:
-    """Open the report, - being the standard output; None where there is none."""
+def _output(report: str | None, sources: list[Path]) -> Iterator[IO[str] | None]:
+    """Gather the report, - being the standard output; None where there is none.
+
+    It is written at the end, so that what stood there before survives a replay that fails; a file
+    that is being read is never written over.
+    """
     if report is None or report == "-":
         yield None if report is None else sys.stdout
         return
     from livecont.errors import ConfigError
 
+    if not report.strip():
+        raise ConfigError("--report: the name is empty; - is the standard output")
+    path = Path(report)
+    if any(source.exists() and path.exists() and path.samefile(source) for source in sources):
+        raise ConfigError(f"--report {report}: is one of the files to be read; name another")
+    lines = io.StringIO()
     try:
-        out = Path(report).open("w", encoding="utf-8")  # noqa: SIM115 -- closed below
+        with path.open("a", encoding="utf-8"):
+            pass  # what can't be written is known before the work, not after it
+        yield lines
+        path.write_text(lines.getvalue(), encoding="utf-8")
     except OSError as error:
         raise ConfigError(f"--report {report}: can't be written ({error.strerror})") from error
-    with out:
-        yield out
 
 
 def _shown(items: list[Item]) -> Iterable[Item]:

@@ -59,10 +59,12 @@ def sit(
         PortError: where no keyboard can be listened to.
     """
     clock = SystemClock()
+    troubles: list[str] = []
     take = TakeRecorder(
         chosen.take_folder or default_take_folder(),
         datetime.now(UTC).astimezone(),
         start_s=clock.now_s(),
+        tell=troubles.append,
     )
     runner: Runner[machine.State] = Runner(
         machine,
@@ -82,7 +84,9 @@ def sit(
         else:
             runner.listen(chosen.input_name)
             ends_s = float("inf")
-        _show(runner, chosen, opening, lambda: clock.now_s() > ends_s)
+        _show(runner, chosen, opening, troubles, lambda: clock.now_s() > ends_s)
+    for trouble in troubles:
+        click.echo(f"livecont: {trouble}", err=True)
     if take.path is not None:
         click.echo(f"take: {take.path}")
     return left.code
@@ -98,6 +102,7 @@ def _show(
     runner: Runner[machine.State],
     chosen: Preferences,
     opening: str | None,
+    troubles: list[str],
     overdue: Callable[[], bool],
 ) -> None:
     """Draw until the sitting is over; ask for its end where a piece has led to nothing."""
@@ -112,7 +117,7 @@ def _show(
                 dropped_count=health.overruns + health.sounder.not_passed,
                 late_count=health.sounder.dropped_late,
                 take_path=str(health.take) if health.take is not None else None,
-                message=message_of(health, opening),
+                message=message_of(health, troubles[-1] if troubles else opening),
                 hints=hints if keys.there else (),
                 start=chosen.settings.start,
             )

@@ -139,7 +139,7 @@ class VoiceOutput:
         except miniaudio.MiniaudioError as error:
             self._stop()
             raise PortError(
-                f"no sound card can be opened ({error}); choose a MIDI output instead"
+                f"no sound card can be opened ({error.args[0]}); choose a MIDI output instead"
             ) from error
 
     def _start(self, device: Any) -> None:
@@ -183,6 +183,6 @@ def _miniaudio() -> Any:
         import numpy  # noqa: F401 -- miniaudio works without, our strings don't
     except ImportError as error:
         raise PortError(
-            f"our own sound needs the extra 'sound' ({error}): pip install 'livecont[sound]'"
+            f"our own sound needs the extra 'sound' ({error}): pip install miniaudio"
         ) from error
     return miniaudio

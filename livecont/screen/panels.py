@@ -177,10 +177,16 @@ def lately(snapshot: Snapshot, width: int) -> Line:
 
 
 def hints_line(notes: ScreenNotes, width: int) -> Line:
-    """Return the controls: what to press, and what it does; whole pairs only."""
+    """Return the controls: what to press, and what it does; whole pairs only.
+
+    Where they do not all fit, one way to work each is enough.
+    """
     runs: list[Run] = []
     used = 0
-    for control, effect in notes.hints:
+    hints = notes.hints
+    if sum(len(control) + len(effect) + 4 for control, effect in hints) - 3 > width:
+        hints = tuple((control.split(" or ")[0], effect) for control, effect in hints)
+    for control, effect in hints:
         pair = (Run(clean(control), Tone.STRONG), Run(f" {clean(effect)}", Tone.QUIET))
         gap = 3 if runs else 0
         used += gap + width_of(pair)

@@ -1,0 +1,73 @@
+"""The command line and the player's files: nothing of his is lost, no fault is a traceback."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+from livecont.cli import run
+
+
+@pytest.fixture(autouse=True)
+def _aside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("XDG_CONFIG_HOME", "APPDATA", "HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "home"))
+    monkeypatch.delenv("LIVECONT_CONFIG", raising=False)
+    monkeypatch.setenv("LIVECONT_DATA", str(tmp_path / "data"))
+    monkeypatch.chdir(tmp_path)
+    assert run(["demo", "lament", "--write", "lament.mid"]) == 0
+
+
+def one_line(capsys: pytest.CaptureFixture[str]) -> str:
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1, said
+    return said
+
+
+def test_a_report_never_takes_the_place_of_what_is_read(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    before = Path("lament.mid").read_bytes()
+    assert run(["replay", "lament.mid", "--report", "./lament.mid"]) == 2
+    assert "is one of the files to be read" in one_line(capsys)
+    assert Path("lament.mid").read_bytes() == before
+    Path("list.jsonl").write_text('{"file": "lament.mid"}\n', "utf-8")
+    assert run(["replay", "--list", "list.jsonl", "--report", "list.jsonl"]) == 2
+    assert Path("list.jsonl").read_text("utf-8") == '{"file": "lament.mid"}\n'
+
+
+def test_a_replay_that_fails_leaves_the_last_report(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["replay", "lament.mid", "--report", "good.jsonl"]) == 0
+    before = Path("good.jsonl").read_text("utf-8")
+    assert before
+    assert run(["replay", "lamnet.mid", "--report", "good.jsonl"]) == 2
+    assert "lamnet.mid" in one_line(capsys)
+    assert Path("good.jsonl").read_text("utf-8") == before
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no /dev/full on this system")
+def test_a_full_disk_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["replay", "lament.mid", "--report", "/dev/full"]) == 2
+    assert "can't be written" in one_line(capsys)
+
+
+def test_files_may_begin_with_a_byte_order_mark(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("list.jsonl").write_text('{"file": "lament.mid"}\n', "utf-8-sig")
+    Path("mine.toml").write_text('[sitting]\nkey = "a minor"\n', "utf-8-sig")
+    assert run(["replay", "--list", "list.jsonl", "--config", "mine.toml"]) == 0
+    assert "a minor" in capsys.readouterr().out
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a file where a folder should be")
+def test_a_take_that_can_not_be_kept_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    options = ["--limit", "1", "--out", "none", "--take-folder", "lament.mid"]
+    assert run(["demo", "lament", *options]) == 0
+    assert "the take can't be written" in one_line(capsys)
+
+
+def test_no_command_shows_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([]) == 2
+    assert "Commands:" in capsys.readouterr().err
