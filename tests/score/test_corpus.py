@@ -15,17 +15,17 @@ from pathlib import Path
 import pytest
 
 from livecont.score.reading import read_score
+from tests.corpus import corpus_file
 
 pytest.importorskip("partitura")
 music21 = pytest.importorskip("music21")
 
-CORPUS = Path(music21.__file__).parent / "corpus"
 PIECES = (
-    "corelli/opus3no1/1grave.xml",  # a trio sonata, plain MusicXML
-    "mozart/k156/movement2.mxl",  # a quartet, repeats
-    "mozart/k545/movement1_exposition.mxl",  # a keyboard, two staves
-    "cpebach/h186.mxl",  # a keyboard, grace notes
-    "chopin/mazurka06-2.krn",  # **kern, spines that divide
+    "64eef2304c",  # a trio sonata, plain MusicXML
+    "c9b078e497",  # a quartet, repeats
+    "fc09d8d3a8",  # a keyboard, two staves
+    "c8fcd2a44d",  # a keyboard, grace notes
+    "823310f112",  # **kern, spines that divide
 )
 
 Notes = Counter[tuple[Fraction, str]]
@@ -48,17 +48,16 @@ def as_music21_reads(path: Path) -> Notes:
 
 @pytest.mark.parametrize("name", PIECES)
 def test_the_notes_are_those_that_music21_reads(name: str) -> None:
-    score = read_score(CORPUS / name)
+    score = read_score(corpus_file(name))
     ours: Notes = Counter((n.onset_q, n.spelling.name) for n in score.notes if not n.grace)
-    theirs = as_music21_reads(CORPUS / name)
+    theirs = as_music21_reads(corpus_file(name))
     assert sum(ours.values()) > 150
     assert ours == theirs
 
 
 def test_two_formats_of_one_piece_agree() -> None:
     """The corpus has a quartet movement as MusicXML and as **kern, but for some ties."""
-    folder = CORPUS / "beethoven" / "opus18no1"
-    one, other = (read_score(folder / f"movement3.{kind}") for kind in ("mxl", "krn"))
+    one, other = (read_score(corpus_file(name)) for name in ("b4631a305c", "47e6263a81"))
     assert len(one.bars) == len(other.bars) == 145
     onsets = [
         Counter((n.onset_q, n.spelling.name) for n in score.notes if not n.grace)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 
 import pytest
 
@@ -16,11 +15,10 @@ from livecont.config import load_preferences
 from livecont.music.score import Score
 from livecont.score.reading import read_score
 from livecont.sequence.finding import Find, Search, find_sequences, pairs_in
+from tests.corpus import corpus_file
 
 pytest.importorskip("partitura")
 music21 = pytest.importorskip("music21")
-
-CORPUS = Path(music21.__file__).parent / "corpus"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,21 +35,21 @@ class Known:
 # verified by hand in the printed parts; what is heard is told above each
 PLACES = (
     # the right hand's scales, each a step lower; the left hand's chords follow them only nearly
-    Known(name="mozart/k545/movement1_exposition.mxl", place=("5", 1), unit=4, step=-1, links=4),
+    Known(name="fc09d8d3a8", place=("5", 1), unit=4, step=-1, links=4),
     # falling fifths A D G C F# B; first violin and bass exactly, the viola raises the last third
-    Known(name="mozart/k156/movement2.mxl", place=("28", 3), unit=2, step=-1, links=3),
+    Known(name="c9b078e497", place=("28", 3), unit=2, step=-1, links=3),
     # falling fifths C F Bb E A D
-    Known(name="mozart/k155/movement3.mxl", place=("57", 1), unit=4, step=-1, links=3),
+    Known(name="ad7490f0cb", place=("57", 1), unit=4, step=-1, links=3),
     # falling thirds G F#, E D, C B, A G
-    Known(name="mozart/k80/movement4.mxl", place=("21", 2), unit=2, step=-2, links=4),
+    Known(name="2bbe4ab247", place=("21", 2), unit=2, step=-2, links=4),
     # all four, with lower neighbours that are chromatic in some links and diatonic in others
-    Known(name="haydn/opus74no1/movement1.mxl", place=("133", 3.5), unit=2, step=1, links=3),
+    Known(name="94852598fa", place=("133", 3.5), unit=2, step=1, links=3),
 )
 
 
 @cache
 def finds_in(name: str) -> tuple[Score, tuple[Find, ...]]:
-    score = read_score(CORPUS / name)
+    score = read_score(corpus_file(name))
     compass = load_preferences().compasses["modern"]
     return score, find_sequences(score, Search(compass=compass))
 
@@ -69,11 +67,11 @@ def test_sequences_at_places_known(at: Known) -> None:
 
 
 def test_the_falling_fifths_are_in_the_outer_parts() -> None:
-    _, finds = finds_in("mozart/k156/movement2.mxl")
+    _, finds = finds_in("c9b078e497")
     (found,) = (f for f in finds if f.start_q == 110)
     assert {"Violin I", "Cello"} <= set(found.parts)
     assert "Viola" not in found.parts
-    _, finds = finds_in("haydn/opus74no1/movement1.mxl")
+    _, finds = finds_in("94852598fa")
     assert ("all",) in [f.parts for f in finds if f.start_q == 530.5]
 
 
@@ -97,4 +95,4 @@ def test_music21_confirms_the_step(name: str) -> None:
 
 def test_nothing_is_found_where_no_sequence_is() -> None:
     """A slow movement of 19 bars in three parts: suspensions, but nothing repeated at a step."""
-    assert finds_in("corelli/opus3no1/1grave.xml")[1] == ()
+    assert finds_in("64eef2304c")[1] == ()
