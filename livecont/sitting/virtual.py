@@ -9,11 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from livecont.errors import TransitionError
 from livecont.sitting.events import Effect, Quit, Settings, SittingEvent, Tick, TookOver, Wake
 from livecont.sitting.machine import State, begin, step
 
 # after the last event, so much time at most
 AFTERMATH_S = 60.0
+# a sitting draws up some links ahead without time moving on; so many ticks, and it goes in circles
+MOST_TICKS = 10_000
+STANDSTILL_S = 0.001
 
 
 def run(
@@ -22,24 +26,43 @@ def run(
     """Yield the effects of a whole sitting, in order; it ends with a `Quit`.
 
     `events` in time order. Ticks are given exactly when asked for.
+
+    Raises:
+        TransitionError: the sitting asks for tick after tick, and time does not move on.
     """
     # nobody looks on, so nothing is worked out only to be shown
     state = begin(replace(settings, draws_ahead=False, spectrum=None))
+    ticks = _Ticks()
     wake_s: float | None = None
     last_s = 0.0
     for event in events:
         last_s = event.at_s
         while wake_s is not None and wake_s < event.at_s:
-            state, wake_s, effects = _give(state, Tick(at_s=wake_s))
+            state, wake_s, effects = _give(state, ticks.at(wake_s))
             yield from effects
         state, wake_s, effects = _give(state, event)
         yield from effects
     end_s = last_s + aftermath_s
     while wake_s is not None and wake_s <= end_s:
-        state, wake_s, effects = _give(state, Tick(at_s=wake_s))
+        state, wake_s, effects = _give(state, ticks.at(wake_s))
         yield from effects
     state, wake_s, effects = _give(state, Quit(at_s=max(state.now_s, last_s)))
     yield from effects
+
+
+class _Ticks:
+    """The ticks of one sitting, bounded where time stands still."""
+
+    def __init__(self) -> None:
+        self._since_s, self._count = float("-inf"), 0
+
+    def at(self, at_s: float) -> Tick:
+        if at_s > self._since_s + STANDSTILL_S:
+            self._since_s, self._count = at_s, 0
+        self._count += 1
+        if self._count > MOST_TICKS:
+            raise TransitionError(f"the sitting asks for tick after tick at {at_s:.3f} s")
+        return Tick(at_s=at_s)
 
 
 def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple[Effect, ...]]:

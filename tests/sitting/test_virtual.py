@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
+
+from livecont.errors import TransitionError
 from livecont.music.key import parse_key
-from livecont.sitting.events import Ended, Hush, Settings, Sound, TookOver
+from livecont.sitting import virtual
+from livecont.sitting.events import Ended, Hush, Settings, SittingEvent, Sound, TookOver, Wake
+from livecont.sitting.machine import State, step
 from livecont.sitting.virtual import run, take_overs
 from tests.sequence.heard import play
 from tests.sitting.desk import Desk
@@ -50,3 +55,15 @@ def test_effects_come_as_they_come_about() -> None:
     first = next(effect for effect in effects if isinstance(effect, TookOver))
     assert first.link.number == 3
     assert next(effects) is not None
+
+
+@pytest.mark.parametrize("onward_s", [0.0, 1e-9], ids=["standing", "creeping"])
+def test_ticks_without_end_are_a_fault_and_no_endless_run(
+    monkeypatch: pytest.MonkeyPatch, onward_s: float
+) -> None:
+    def again(state: State, event: SittingEvent) -> tuple[State, tuple[Wake, ...]]:
+        return step(state, event)[0], (Wake(at_s=event.at_s + onward_s),)
+
+    monkeypatch.setattr(virtual, "step", again)
+    with pytest.raises(TransitionError, match="tick after tick"):
+        list(run(SETTINGS, PLAYED))
