@@ -19,7 +19,7 @@ from livecont.errors import ConfigError, unknown
 from livecont.music.compass import Compass
 from livecont.music.key import Key, parse_key
 from livecont.music.pitch import spelling
-from livecont.music.spectrum import SPECTRA
+from livecont.music.spectrum import MODERN_PIANO, SPECTRA, Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.events import SOFT, SOSTENUTO, SUSTAIN
 from livecont.sitting.events import Settings, Start
@@ -31,6 +31,7 @@ ACTIONS = ("cue", "stop", "change-key", "quit")
 PEDALS = MappingProxyType({"sustain": SUSTAIN, "sostenuto": SOSTENUTO, "soft": SOFT})
 KEY_NAMES = ("space", "enter", "escape", "tab")
 MOST_LINKS = 1000
+AUTO = "auto"
 NOTE_NAME = "a note name such as A0 or F#3"
 
 _Control = TypeVar("_Control", int, str)
@@ -72,6 +73,14 @@ class Preferences:
     take_folder: Path | None
     controls: Controls
     compasses: Mapping[str, Compass]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Keyboard:
+    """A compass, and the sound of the instrument that has it."""
+
+    compass: Compass
+    spectrum: Spectrum
 
 
 def configs_folder() -> Path:
@@ -116,15 +125,15 @@ def load_preferences(
     for layer in layers:
         for name, keys in _TABLES.items():
             layer.table(name).only(keys)
-    compasses = _load_compasses(folder, own)
+    keyboards = _load_keyboards(folder, own)
     return Preferences(
-        settings=_settings(layers, compasses),
+        settings=_settings(layers, keyboards),
         input_name=_top(layers, "ports", "in").string("in").strip() or None,
         output_name=_top(layers, "ports", "out").string("out").strip() or None,
         thru=_thru(_top(layers, "ports", "thru")),
         take_folder=_folder(_top(layers, "takes", "take-folder")),
         controls=_load_controls(folder, own),
-        compasses=compasses,
+        compasses=MappingProxyType({name: one.compass for name, one in keyboards.items()}),
     )
 
 
@@ -154,19 +163,18 @@ def _top(layers: list[Table], name: str, key: str) -> Table:
     return layers[0].table(name)
 
 
-def _settings(layers: list[Table], compasses: Mapping[str, Compass]) -> Settings:
+def _settings(layers: list[Table], keyboards: Mapping[str, _Keyboard]) -> Settings:
     compass_table = _top(layers, "sitting", "compass")
-    compass = _one_of(compass_table, "compass", compasses)
+    keyboard = keyboards[_one_of(compass_table, "compass", keyboards)]
     confidence = _top(layers, "sitting", "least-confidence")
-    instrument = _top(layers, "sitting", "instrument")
     return Settings(
         key=_key(_top(layers, "sitting", "key")),
-        compass=compasses[compass],
+        compass=keyboard.compass,
         start=Start(_one_of(_top(layers, "sitting", "start"), "start", Start)),
         most_links=_most_links(_top(layers, "sitting", "limit")),
         limit=_limit(_top(layers, "sitting", "limit")),
         ending=Ending(_one_of(_top(layers, "sitting", "ending"), "ending", Ending)),
-        spectrum=SPECTRA[_one_of(instrument, "instrument", SPECTRA)],
+        spectrum=_spectrum(_top(layers, "sitting", "instrument"), keyboard),
         surprise=_top(layers, "sitting", "surprise").number("surprise", 0, 1),
         least_confidence=confidence.number("least-confidence", 0, 1),
     )
@@ -174,7 +182,7 @@ def _settings(layers: list[Table], compasses: Mapping[str, Compass]) -> Settings
 
 def _key(table: Table) -> Key | None:
     text = table.string("key")
-    if text.strip().casefold() == "auto":
+    if text.strip().casefold() == AUTO:
         return None
     try:
         return parse_key(text)
@@ -210,7 +218,7 @@ def _thru(table: Table) -> bool | None:
     value = table.values["thru"]
     if isinstance(value, bool):
         return value
-    if value == "auto":
+    if value == AUTO:
         return None
     raise table.fault("thru", f'{value!r} is none of true, false, "auto"')
 
@@ -225,16 +233,28 @@ def _folder(table: Table) -> Path | None:
         raise table.fault("take-folder", f"{text!r}: there is no home folder here") from error
 
 
-def _load_compasses(folder: Path, own: Table | None) -> Mapping[str, Compass]:
+def _spectrum(table: Table, keyboard: _Keyboard) -> Spectrum:
+    """Return the sound that was asked for, else that of the compass's own instrument."""
+    name = _one_of(table, "instrument", (AUTO, *SPECTRA))
+    return keyboard.spectrum if name == AUTO else SPECTRA[name]
+
+
+def _load_keyboards(folder: Path, own: Table | None) -> Mapping[str, _Keyboard]:
     tables = [read_table(folder / "compasses.toml")]
     if own is not None:
         tables.append(own.table("compasses"))
-    found = {name: _compass(table.table(name)) for table in tables for name in table.values}
-    return MappingProxyType(found)
+    return {name: _keyboard(table.table(name)) for table in tables for name in table.values}
+
+
+def _keyboard(table: Table) -> _Keyboard:
+    table.only(("title", "lowest", "highest", "absent", "instrument", "source"))
+    spectrum = MODERN_PIANO
+    if "instrument" in table.values:
+        spectrum = SPECTRA[_one_of(table, "instrument", SPECTRA)]
+    return _Keyboard(compass=_compass(table), spectrum=spectrum)
 
 
 def _compass(table: Table) -> Compass:
-    table.only(("title", "lowest", "highest", "absent", "source"))
     lowest = _pitch(table, "lowest", table.string("lowest"))
     highest = _pitch(table, "highest", table.string("highest"))
     names = table.strings("absent") if "absent" in table.values else ()

@@ -121,6 +121,36 @@ def test_own_compasses_and_controls(tmp_path: Path) -> None:
     assert "q" not in chosen.controls.computer
 
 
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        ({}, "modern-piano"),
+        ({"compass": "italian-short"}, "harpsichord"),
+        ({"compass": "clavichord-fretted"}, "clavichord"),
+        ({"compass": "piano-1720"}, "early-piano"),
+        ({"compass": "controller-49"}, "modern-piano"),
+        ({"compass": "italian-short", "instrument": "early-piano"}, "early-piano"),
+        ({"compass": "italian-short", "instrument": "auto"}, "harpsichord"),
+    ],
+)
+def test_a_compass_brings_the_sound_of_its_instrument(
+    options: dict[str, str | bool], expected: str
+) -> None:
+    spectrum = load_preferences(options=options).settings.spectrum
+    assert spectrum is not None
+    assert spectrum.name == expected
+
+
+def test_own_compasses_may_name_their_instrument(tmp_path: Path) -> None:
+    text = '[compasses.x]\ntitle = "x"\nlowest = "C2"\nhighest = "C6"\nsource = "my own"\n'
+    plain = load_preferences(write(tmp_path, text), {"compass": "x"}).settings.spectrum
+    named = write(tmp_path, f'{text}instrument = "clavichord"\n')
+    spectrum = load_preferences(named, {"compass": "x"}).settings.spectrum
+    assert plain is not None
+    assert spectrum is not None
+    assert (plain.name, spectrum.name) == ("modern-piano", "clavichord")
+
+
 FAULTS = [
     ("[sitting]\nkey = 3\n", "line 2, sitting.key: needs a text"),
     ('[sitting]\nkey = "e minro"\n', "line 2, sitting.key: .* did you mean 'minor'"),
@@ -141,6 +171,7 @@ FAULTS = [
     ('[controls.computer]\nstop = ["space"]\n', "'space' is taken by 'cue'"),
     ('[controls.instrument]\ncue = ["pedal left"]\n', "line 2, .* neither 'pedal sustain'"),
     ('[controls.instrument]\ncue = ["key H2"]\n', "line 2, .* 'H2' is not a note name"),
+    ('[compasses.x]\ninstrument = "harpsicord"\n', "line 2, .* did you mean 'harpsichord'"),
     ('[compasses.x]\nlowest = "C2"\n', "compasses.x: the line 'highest' is missing"),
 ]
 
