@@ -29,8 +29,8 @@ class LinkTone:
 class Tone:
     """A note in the frame of link 1; `share` is in how much of the links it is.
 
-    `after` are the places of the notes that follow it within a second (0 the same, -1 a step down),
-    `before` likewise; `length` in units.
+    `after` are the motions to the notes that follow it, within a second (0 the same, -1 a step
+    down), `before` likewise. `bass_stays`: when it ends, the bass is where it was before that.
     """
 
     start: float
@@ -39,6 +39,7 @@ class Tone:
     share: float
     after: frozenset[int]
     before: frozenset[int]
+    bass_stays: bool
 
     @property
     def length(self) -> float:
@@ -59,6 +60,7 @@ def tones_of(notes: Sequence[LinkTone], step: int) -> tuple[tuple[Tone, ...], tu
             share=share,
             after=_beside(kept, end, place, step, at_start=True),
             before=_beside(kept, start, place, step, at_start=False),
+            bass_stays=_stays(kept, end, place, step),
         )
         for start, end, place, share in kept
     )
@@ -109,3 +111,19 @@ def _beside(
                 if abs(away) <= 1:
                     found.add(away)
     return frozenset(found)
+
+
+def _stays(
+    rows: Sequence[tuple[float, float, int, float]], at: float, place: int, step: int
+) -> bool:
+    """Whether the bass below a note has the same letter just before and just after a time."""
+    lows = []
+    for moment in (at - NEAR_UNITS, at + NEAR_UNITS):
+        below = [
+            other + lap * step
+            for start, end, other, _ in rows
+            for lap in (-1, 0, 1)
+            if start + lap <= moment < end + lap and other + lap * step < place
+        ]
+        lows.append(min(below) % PLACES if below else None)
+    return lows[0] is not None and lows[0] == lows[1]

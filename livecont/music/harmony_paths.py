@@ -1,6 +1,6 @@
 """The best ways to cut a link into harmonies: dynamic programming over stretches.
 
-Conventions: as in `harmony_merits`. A way is a first boundary and, for each harmony, its root and
+Conventions: as in `harmony_features`. A way is a first boundary and, for each harmony, its root and
 how many spans it covers; together they cover the link once, whatever the boundary that it starts
 from. Every way of at most `MOST` harmonies is weighed.
 """
@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from livecont.music.harmony_merits import PLACES, Floats
+from livecont.music.harmony_features import PLACES, Floats
 from livecont.music.label import least_rotation
 
 MOST = 6

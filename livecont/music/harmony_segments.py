@@ -11,7 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log2
 
-from livecont.music.harmony_merits import PLACES, Frame, merits
+import numpy as np
+
+from livecont.music.harmony_features import PLACES, Frame, features
 from livecont.music.harmony_notes import LinkTone, Tone, tones_of
 from livecont.music.harmony_paths import Way, ways
 from livecont.music.harmony_weights import WEIGHTS, Weights
@@ -59,7 +61,7 @@ def readings(
     if not tones:
         return ()
     frame = frame_of(notes, (tones, _fewer(tones, times)), step, key, beats_in(unit_s, times))
-    merit = merits(frame, weights)
+    merit = features(frame) @ np.array(weights.vector)
     return tuple(_reading(way, frame) for way in ways(merit, weights.motion, step))
 
 

@@ -1,44 +1,79 @@
 """What speaks for and against a harmony: every number of the segmentation, with its origin.
 
-Conventions: merits are in beats of one voice: a root that one voice sounds for a beat brings
-`member[0]`. [fit] marks what was chosen on the development cases, by halves of the works; the rest
-is common practice in numbers. The form is Pardo & Birmingham's (2002): notes that match count for a
-template, notes outside and members missing against it, the root has the last word.
+Conventions: merits are in nats: a reading whose merit is 1 higher is e times as likely. The form is
+Pardo & Birmingham's (2002): notes that match count for a template, notes outside and members
+missing count against it. Values are fitted on the development cases [fit], drawn to common practice
+in numbers, by which they began; what the features are is said where they are worked out
+(`harmony_features`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
+
+PLACES = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weights:
-    """Parameters of the segmentation."""
+    """Parameters of the segmentation, in the order of the features."""
 
-    # a beat of root, third, fifth, seventh
-    member: tuple[float, float, float, float] = (1.0, 1.0, 0.8, 0.25)
-    # a beat of a note outside, if nothing explains it; and how far an explanation excuses it
-    outside: float = 1.2
-    excused: float = 0.85
-    # nothing of the root, third, fifth in the segment
-    missing: tuple[float, float, float] = (0.45, 0.35, 0.1)
-    # the bass on root, third, fifth, seventh, elsewhere
-    bass: tuple[float, float, float, float, float] = (0.5, 0.3, -0.5, -0.2, -0.6)
-    # a triad with a diminished fifth; the same with its root in the bass
-    diminished: float = 0.1
-    diminished_low: float = 0.35
-    augmented: float = 0.4
-    # a harmony more
-    change: float = 1.0
-    # less where much begins at its start
-    accent: float = 0.7
-    accent_bass: float = 0.4
-    # a seventh that resolves over the same bass is a suspension
-    suspended_seventh: float = 0.6
-    # motions of roots by 0..6 places up
-    motion: tuple[float, ...] = (0.0, 0.1, -0.25, 0.5, 0.1, 0.2, 0.05)
-    # where a note lies in only one of the links
-    single: float = 0.5
+    # a beat of the root, third, fifth; of a seventh, of one that resolves over the same bass
+    root: float = 1.0
+    third: float = 1.0
+    fifth: float = 0.8
+    seventh: float = 0.3
+    seventh_delayed: float = -0.4
+    # a beat of a note outside: a suspension, a note by step, a leaning note, struck early, another
+    suspension: float = -0.1
+    by_step: float = -0.15
+    leaning: float = -0.5
+    early: float = -0.8
+    outside: float = -1.2
+    # of the root, third, fifth there is nothing
+    no_root: float = -0.5
+    no_third: float = -0.4
+    no_fifth: float = -0.1
+    # the bass is on the root, third, fifth, seventh or elsewhere, for what share of the harmony
+    bass_root: float = 0.4
+    bass_third: float = 0.3
+    bass_fifth: float = -0.5
+    bass_seventh: float = -0.3
+    bass_outside: float = -0.6
+    # the same of the bass when it begins
+    first_root: float = 0.2
+    first_third: float = 0.1
+    first_fifth: float = -0.2
+    first_seventh: float = -0.1
+    first_outside: float = -0.4
+    # the triad is diminished; and its root in the bass; or augmented
+    diminished: float = -0.2
+    diminished_low: float = -0.4
+    augmented: float = -0.4
+    # a harmony; less where much begins, where the bass is struck, where the bass moves
+    change: float = -1.5
+    begins: float = 0.5
+    bass_struck: float = 0.3
+    bass_moves: float = 0.3
+    # it is shorter than a beat, by so much of a beat
+    short: float = -0.8
+    # a motion of the root by 1..6 places up, to the next harmony
+    up_second: float = 0.1
+    up_third: float = -0.3
+    up_fourth: float = 0.5
+    up_fifth: float = 0.1
+    up_sixth: float = 0.2
+    up_seventh: float = 0.0
+
+    @property
+    def vector(self) -> tuple[float, ...]:
+        """The weights of the features of one harmony, in their order."""
+        return tuple(astuple(self))[: 1 - PLACES]
+
+    @property
+    def motion(self) -> tuple[float, ...]:
+        """What a motion of the root by 0..6 places up is worth."""
+        return (0.0, *tuple(astuple(self))[1 - PLACES :])
 
 
 WEIGHTS = Weights()

@@ -25,6 +25,7 @@ from livecont.sequence.reduction import MainNote, linear_steps, notes_of, reduct
 CLOSE = 1.5
 MOST_ALTERNATIVES = 3
 SURE = 0.5
+STARTS_TOGETHER = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,12 +156,19 @@ def _bass(sounding: list[tuple[float, Spelling]], root: int) -> Spelling | None:
 
 
 def roots_told(analysis: Analysis, course: Course, links: int = 2) -> tuple[tuple[float, str], ...]:
-    """Return the roots of some links, each with its place in units from the first one's start."""
-    return tuple(
+    """Return the roots of some links, each with its place in units from the first one's start.
+
+    What holds at that start, having begun before, stands at 0.
+    """
+    found = [
         (number + harmony.start_units, harmony.root.name)
         for number in range(links)
         for harmony in harmonies_at(analysis, course, analysis.link + number)
-    )
+    ]
+    if found and found[0][0] > STARTS_TOGETHER:
+        last = analysis.harmonies[-1].root.letter - course.pattern.step_degrees
+        found.insert(0, (0.0, course.pattern.key.natural(last).letter_name))
+    return tuple(found)
 
 
 def root_names(harmonies: tuple[Harmony, ...]) -> tuple[PitchName, ...]:
