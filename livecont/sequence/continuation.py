@@ -13,12 +13,15 @@ first `played` of them from the player's hands.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
 from functools import lru_cache
 
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling, spell_at
 from livecont.sequence.continuation_choice import Choice
 from livecont.sequence.continuation_figure import Figure, figure_of, pedal_of
+from livecont.sequence.continuation_home import homes_of
 from livecont.sequence.pattern import Kind, Position
 
 # so many letters with another accidental make an exact copy a real one
@@ -56,15 +59,17 @@ def carry_on(
     ahead = len(positions[0].heard) - played + 1
     shift = _real_shift(choice, alters)
     if ahead > 1 and shift is None:
-        alters = _choice(figure, positions, step_degrees, key, len(positions[0].heard) - 1).best()
+        latest = tuple(positions[tone.index].heard[-1] for tone in figure.tones)
+        alters = replace(choice, ahead=ahead, before=latest).best()
     pitches = [
         Spelling(tone.two.staff + ahead * step_degrees, alters[role])
         if shift is None
         else spell_at(tone.two.midi + ahead * shift, tone.two.staff + ahead * step_degrees)
         for tone, role in zip(figure.tones, figure.role_of, strict=True)
     ]
-    readable = pitches if shift is None else _readable(pitches)
-    for tone, pitch in zip(figure.tones, readable, strict=True):
+    if shift is not None:
+        pitches = _readable(pitches)
+    for tone, pitch in zip(figure.tones, pitches, strict=True):
         result[tone.index] = pitch
     return tuple(result)
 
@@ -101,20 +106,35 @@ def _decided(
     figure = figure_of(positions, played, pedal_of(positions, played))
     if figure is None:
         return None
-    choice = _choice(figure, positions, step_degrees, key, played - 1)
-    return choice, choice.best()
+    before = tuple(positions[tone.index].heard[played - 1] for tone in figure.tones)
+    return _most_agreed(
+        (Choice(figure=figure, step=step_degrees, key=key, fifths=fifths, before=before), weight)
+        for fifths, weight in homes_of(*_notes(figure), key)
+    )
 
 
-def _choice(
-    figure: Figure, positions: tuple[Position, ...], step_degrees: int, key: Key, last: int
-) -> Choice:
-    """The choice of the link after `heard[last]`."""
-    return Choice(
-        figure=figure,
-        step=step_degrees,
-        ahead=last - figure.later + 1,
-        key=key,
-        before=tuple(positions[tone.index].heard[last] for tone in figure.tones),
+def _most_agreed(choices: Iterable[tuple[Choice, float]]) -> tuple[Choice, tuple[int, ...]]:
+    """The next link that the most of the weight agrees on, with the likeliest choice of it.
+
+    Two links often leave open which signature they are in, and the next link comes out the same
+    under several: it is the link that counts, not the signature (Bayes' rule, with the signature
+    summed out).
+    """
+    weights: dict[tuple[int, ...], float] = {}
+    likeliest: dict[tuple[int, ...], Choice] = {}
+    for choice, weight in choices:
+        alters = choice.best()
+        weights[alters] = weights.get(alters, 0.0) + weight
+        likeliest.setdefault(alters, choice)
+    agreed = max(weights, key=lambda alters: weights[alters])
+    return likeliest[agreed], agreed
+
+
+def _notes(figure: Figure) -> tuple[set[tuple[int, int]], set[tuple[int, int]]]:
+    """The letters with their accidentals of the first link and of the later one."""
+    return (
+        {(t.one.letter, t.one.alter) for t in figure.tones if t.one is not None},
+        {(t.two.letter, t.two.alter) for t in figure.tones},
     )
 
 
@@ -141,15 +161,14 @@ def _contradicted(figure: Figure) -> int:
     """How many letters the later link has with another accidental than the earlier one.
 
     An exact copy that contradicts its model in two letters and more is in another key: no scale
-    holds both, and so it goes on exactly (common practice).
+    holds both, and so it goes on exactly (common practice). That is so where each link is in a key
+    at all: a link that has a letter with two accidentals is chromatic in itself.
     """
-    earlier: dict[int, set[int]] = {}
-    later: dict[int, set[int]] = {}
-    for tone in figure.tones:
-        later.setdefault(tone.two.letter, set()).add(tone.two.alter)
-        if tone.one is not None:
-            earlier.setdefault(tone.one.letter, set()).add(tone.one.alter)
-    return sum(letter in earlier and not signs & earlier[letter] for letter, signs in later.items())
+    earlier, later = _notes(figure)
+    one, two = dict(earlier), dict(later)
+    if len(one) < len(earlier) or len(two) < len(later):
+        return 0
+    return sum(alter != one.get(letter, alter) for letter, alter in two.items())
 
 
 def _readable(pitches: list[Spelling]) -> list[Spelling]:

@@ -18,7 +18,7 @@ import numpy as np
 from livecont.music.key import Key
 from livecont.music.pitch import LETTER_FIFTHS, Spelling, spell_at
 from livecont.sequence.continuation_figure import Figure, Tone
-from livecont.sequence.continuation_home import Floats, Ints, home_of, outside, signature
+from livecont.sequence.continuation_home import Floats, Ints, outside, signature
 from livecont.sequence.continuation_rules import (
     THIRD,
     WEIGHTS,
@@ -43,22 +43,17 @@ WIDEST_LEAP = 4  # places on the staff over which a voice goes from one link int
 class Choice:
     """What bears on one link: its figure, where it moves to, the key.
 
+    `fifths` is the home signature's place on the line of fifths (see `continuation_home`).
     `before` has each tone's pitch in the link before the one chosen, None where it has none.
     """
 
     figure: Figure
     step: int
-    ahead: int
     key: Key
+    fifths: int
     before: tuple[Spelling | None, ...]
+    ahead: int = 1
     weights: Weights = WEIGHTS
-
-    @cached_property
-    def fifths(self) -> int:
-        """The home signature's place on the line of fifths."""
-        one = {(t.one.letter, t.one.alter) for t in self.figure.tones if t.one is not None}
-        two = {(t.two.letter, t.two.alter) for t in self.figure.tones}
-        return home_of(one, two, self.key)
 
     @cached_property
     def home(self) -> tuple[int, ...]:

@@ -28,6 +28,11 @@ FIRST_LINK = 0.5
 FIFTH_AWAY = 0.7
 # of two equally good signatures the nearer to the player's key
 NEARER = 1e-3
+# how much less likely a signature is for each unit of cost, in nats [fit]; those less likely than
+# this beside the likeliest are not looked at, nor more than so many
+PER_COST = 2.0
+LEAST_LIKELY = 0.05
+MOST_HOMES = 3
 
 
 def signature(fifths: int) -> tuple[int, ...]:
@@ -39,15 +44,23 @@ def signature(fifths: int) -> tuple[int, ...]:
     return tuple((fifths - f + 5) // 7 for f in LETTER_FIFTHS)
 
 
-def home_of(one: set[tuple[int, int]], two: set[tuple[int, int]], key: Key) -> int:
-    """Return the signature that holds best the notes of the first and of the later link."""
+def homes_of(
+    one: set[tuple[int, int]], two: set[tuple[int, int]], key: Key
+) -> tuple[tuple[int, float], ...]:
+    """Return the signatures that may hold the notes of the two links, likeliest first.
+
+    Each comes with its weight, that of the likeliest being 1.
+    """
     away = np.abs(np.array(SIGNATURES) - key.fifths)
     cost = (FIFTH_AWAY + NEARER) * away
     table = _signatures()
     for weight, notes in ((FIRST_LINK, one), (1.0, two)):
         for letter, alter in notes:
             cost = cost + weight * (table[:, letter] != alter)
-    return SIGNATURES[int(np.argmin(cost))]
+    weights = np.exp(-PER_COST * (cost - cost.min()))
+    order = np.argsort(cost, kind="stable")
+    likely = [i for i in order if weights[i] >= LEAST_LIKELY][:MOST_HOMES]
+    return tuple((SIGNATURES[i], float(weights[i])) for i in likely)
 
 
 def outside(alters: Ints, letters: Ints) -> Floats:

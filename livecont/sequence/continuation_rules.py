@@ -46,9 +46,9 @@ class Weights:
     leading_tone_in_minor: float = 0.8
     # the link reaches the dominant of that minor key, where the links heard had major chords: the
     # third is raised
-    minor_dominant: float = 3.7
+    minor_dominant: float = 4.2
     # from the link before to this one the voice moves as it moved from link to link
-    joined_alike: float = 0.5
+    joined_alike: float = 0.4
     # a semitone that a raised note kept in the later link is kept in every link: each link has its
     # own leading tones
     semitone_again: float = 1.6
