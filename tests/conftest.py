@@ -48,8 +48,9 @@ class JackServer:
     All tests of one run share its name: libjack knows one server a process.
     """
 
-    def __init__(self, name: str, log: Path) -> None:
+    def __init__(self, name: str, log: Path, command: tuple[str, ...] = COMMAND) -> None:
         self.name = name
+        self._command = command
         self._log = log
         self._process: subprocess.Popen[bytes] | None = None
 
@@ -74,7 +75,9 @@ class JackServer:
     def launch(self) -> subprocess.Popen[bytes]:
         """Launch it and return at once; the name goes before the driver's options."""
         with self._log.open("ab") as out:
-            return subprocess.Popen([JACKD, "-n", self.name, *COMMAND], stdout=out, stderr=out)
+            return subprocess.Popen(
+                [JACKD, "-n", self.name, *self._command], stdout=out, stderr=out
+            )
 
     def stop(self) -> None:
         """End it in order; wait for it, since one that was not waited for bars the next."""
