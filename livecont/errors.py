@@ -28,6 +28,12 @@ class ScoreError(LivecontError, ValueError):
     exit_code = 2
 
 
+class BookError(LivecontError, ValueError):
+    """A book that can't be opened, an entry that is not there, or one that is no entry."""
+
+    exit_code = 2
+
+
 class PortError(LivecontError, OSError):
     """A MIDI or sound port that is not there, is busy, or is lost."""
 

@@ -1,0 +1,380 @@
+"""The book's file: entries put in, found again, changed and taken out.
+
+One SQLite file. Every change is one transaction, on the disk when the call returns; what a crash
+interrupts did not happen. Several processes may use it at once: who writes waits his turn, up to
+`PATIENCE_S`. The journal is SQLite's rollback journal, so that between changes the book is one file
+that can be copied.
+
+Conventions: moments are handed in, in UTC; entries are numbered from 1, a number is never given
+twice. A `Book` belongs to the thread that opened it.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from livecont.book.entry import (
+    LONGEST_LINE,
+    LONGEST_TEXT,
+    LONGEST_WORD,
+    MOST_TAGS,
+    Entry,
+    check_text,
+    checked,
+)
+from livecont.book.likeness import Likeness, figure_of, likeness
+from livecont.book.line import moment_of, music_json, music_of, parse
+from livecont.book.schema import bring_up
+from livecont.errors import BookError, ConfigError
+from livecont.music.key import Key, parse_key
+from livecont.sequence.pattern import Kind
+
+FILE_NAME = "book.sqlite"
+PATIENCE_S = 10.0
+NEAR_S = 0.1  # a length in seconds is asked for to this part of it
+
+_SELECT = (
+    "SELECT *, (SELECT json_group_array(tag) FROM"
+    " (SELECT tag FROM tags WHERE entry = number ORDER BY tag)) AS tags FROM entries"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Which entries are looked for; what is None or empty does not matter.
+
+    `text` is looked for in titles, sources, bars, remarks and tags, capitals aside; `label` is how
+    a label begins. `unit_q` finds a length on paper exactly, `unit_s` one as played within a tenth.
+    """
+
+    text: str = ""
+    label: str | None = None
+    step_degrees: int | None = None
+    unit_q: Fraction | None = None
+    unit_s: float | None = None
+    key: Key | None = None
+    kind: Kind | None = None
+    tags: tuple[str, ...] = ()
+    starred: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Twin:
+    """Another entry that is the same sequence, and how alike it is."""
+
+    entry: Entry
+    likeness: Likeness
+
+
+class Book:
+    """An open book. Use it as a context manager, or close it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._db = _opened(path)
+        try:
+            with self.asking():
+                self._db.execute("PRAGMA foreign_keys = ON")
+                # the journal's end is on the disk, too, before a change counts as made
+                self._db.execute("PRAGMA synchronous = EXTRA")
+                self._db.create_function("folded", 1, _folded, deterministic=True)
+                bring_up(self._db)
+        except BaseException:
+            self._db.close()
+            raise
+
+    def __enter__(self) -> Book:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; may be called again."""
+        self._db.close()
+
+    # --- transactions -----------------------------------------------------------------------------
+
+    @contextmanager
+    def asking(self) -> Iterator[sqlite3.Connection]:
+        """Give the connection, and tell what goes wrong in one line.
+
+        Raises:
+            BookError: the file is none of ours, is locked for too long, or can't be used.
+        """
+        try:
+            yield self._db
+        except sqlite3.DatabaseError as error:
+            raise BookError(_told(self.path, error)) from error
+
+    @contextmanager
+    def changing(self) -> Iterator[sqlite3.Connection]:
+        """Give the connection in a transaction: all that is done in it is kept, or nothing.
+
+        Raises:
+            BookError: as `asking`.
+        """
+        with self.asking() as db:
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                yield db
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+
+    # --- entries ----------------------------------------------------------------------------------
+
+    def add(self, entry: Entry) -> Entry:
+        """Put an entry in; return it with its number.
+
+        Raises:
+            BookError: it has something that no entry can have.
+        """
+        return self.add_all((entry,))[0]
+
+    def add_all(self, entries: Iterable[Entry]) -> tuple[Entry, ...]:
+        """Put entries in, all or none; return them with their numbers."""
+        found = []
+        with self.changing() as db:
+            for entry in entries:
+                row = _row(checked(entry))
+                names = ", ".join(row)
+                marks = ", ".join("?" * len(row))
+                done = db.execute(
+                    f"INSERT INTO entries ({names}) VALUES ({marks})",  # noqa: S608 -- our names
+                    tuple(row.values()),
+                )
+                number = int(done.lastrowid or 0)
+                _put_tags(db, number, entry.tags)
+                found.append(replace(entry, number=number))
+        return tuple(found)
+
+    def get(self, number: int) -> Entry:
+        """Return an entry.
+
+        Raises:
+            BookError: there is none of this number.
+        """
+        found = self._entries("WHERE number = ?", (number,))
+        if not found:
+            raise self._missing(number)
+        return found[0]
+
+    def search(self, wanted: Wanted | None = None) -> tuple[Entry, ...]:
+        """Return the entries that are wanted, by number."""
+        where, values = _conditions(wanted or Wanted())
+        return self._entries(where, values)
+
+    def change(
+        self,
+        number: int,
+        *,
+        title: str | None = None,
+        remarks: str | None = None,
+        label: str | None = None,
+        starred: bool | None = None,
+    ) -> Entry:
+        """Change what is given; return the entry as it then is.
+
+        Raises:
+            BookError: there is none of this number, or a text is too long.
+        """
+        given = {"title": title, "remarks": remarks, "label": label, "starred": starred}
+        check_text("title", title or "", LONGEST_LINE)
+        check_text("note of one's own", remarks or "", LONGEST_TEXT)
+        check_text("label", label or "", LONGEST_WORD)
+        with self.changing() as db:
+            self._known(db, number)
+            for name, value in given.items():
+                if value is not None:
+                    db.execute(
+                        f"UPDATE entries SET {name} = ? WHERE number = ?",  # noqa: S608 -- our names
+                        (value, number),
+                    )
+        return self.get(number)
+
+    def tag(self, number: int, tags: Iterable[str], *, off: bool = False) -> Entry:
+        """Put tags on an entry, or take them off; return the entry as it then is.
+
+        Raises:
+            BookError: there is none of this number, or a tag is too long, or it has too many.
+        """
+        tags = tuple(tags)
+        for tag in tags:
+            check_text("tag", tag, LONGEST_WORD)
+        with self.changing() as db:
+            self._known(db, number)
+            if off:
+                pairs = [(number, tag) for tag in tags]
+                db.executemany("DELETE FROM tags WHERE entry = ? AND tag = ?", pairs)
+            else:
+                _put_tags(db, number, tags)
+                count = db.execute("SELECT COUNT(*) FROM tags WHERE entry = ?", (number,))
+                if count.fetchone()[0] > MOST_TAGS:
+                    raise BookError(f"{MOST_TAGS} tags are the most for an entry")
+        return self.get(number)
+
+    def remove(self, numbers: Iterable[int]) -> None:
+        """Take entries out, all or none.
+
+        Raises:
+            BookError: there is none of one of these numbers.
+        """
+        with self.changing() as db:
+            for number in numbers:
+                self._known(db, number)
+                db.execute("DELETE FROM entries WHERE number = ?", (number,))
+
+    def twins(self, entry: Entry) -> tuple[Twin, ...]:
+        """Return the other entries that are the same sequence, the most alike first."""
+        others = self._entries("WHERE figure = ?", (figure_of(entry),))
+        found = [
+            Twin(entry=other, likeness=alike)
+            for other in others
+            if other.number != entry.number and (alike := likeness(entry, other)) is not None
+        ]
+        order = list(Likeness)
+        return tuple(sorted(found, key=lambda twin: order.index(twin.likeness)))
+
+    def tags(self) -> tuple[tuple[str, int], ...]:
+        """Return all tags, and how many entries have each."""
+        with self.asking() as db:
+            rows = db.execute("SELECT tag, COUNT(*) FROM tags GROUP BY tag ORDER BY tag").fetchall()
+        return tuple((str(tag), int(count)) for tag, count in rows)
+
+    # --- inside -----------------------------------------------------------------------------------
+
+    def _entries(self, where: str, values: Sequence[object]) -> tuple[Entry, ...]:
+        with self.asking() as db:
+            rows = db.execute(f"{_SELECT} {where} ORDER BY number", values).fetchall()
+        return tuple(_entry(row) for row in rows)
+
+    def _known(self, db: sqlite3.Connection, number: int) -> None:
+        if db.execute("SELECT 1 FROM entries WHERE number = ?", (number,)).fetchone() is None:
+            raise self._missing(number)
+
+    def _missing(self, number: int) -> BookError:
+        return BookError(f"{self.path} has no entry {number}: livecont book list shows them")
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        db = sqlite3.connect(path, timeout=PATIENCE_S, isolation_level=None)
+    except (OSError, ValueError, sqlite3.Error) as error:
+        raise BookError(f"{path}: can't be opened as a book ({error})") from error
+    db.row_factory = sqlite3.Row
+    return db
+
+
+def _told(path: Path, error: sqlite3.DatabaseError) -> str:
+    if getattr(error, "sqlite_errorname", "") in ("SQLITE_NOTADB", "SQLITE_CORRUPT"):
+        return f"{path} is no book, or a damaged one ({error}): move it away, or name another"
+    if "locked" in str(error):
+        return f"{path}: another program has kept the book busy for {PATIENCE_S:.0f} s; try again"
+    return f"{path}: the book can't be used ({error})"
+
+
+def _folded(text: object) -> str:
+    return str(text).casefold()
+
+
+def _row(entry: Entry) -> dict[str, object]:
+    return {
+        "created": entry.created.isoformat(),
+        "title": entry.title,
+        "source": entry.source,
+        "bars": entry.bars,
+        "remarks": entry.remarks,
+        "starred": int(entry.starred),
+        "key": entry.key.name,
+        "label": entry.label,
+        "step_degrees": entry.step_degrees,
+        "shift_semitones": entry.shift_semitones,
+        "kind": entry.kind.value,
+        "unit_s": entry.unit_s,
+        "unit_quarters": None if entry.unit_q is None else str(entry.unit_q),
+        "links": entry.links,
+        "confidence": entry.confidence,
+        "figure": figure_of(entry),
+        "music": json.dumps(music_json(entry), ensure_ascii=False, allow_nan=False),
+    }
+
+
+def _entry(row: sqlite3.Row) -> Entry:
+    """Return an entry of the file, which somebody else may have written."""
+    try:
+        music: Any = music_of(parse(row["music"]))
+        return checked(
+            Entry(
+                number=row["number"],
+                created=moment_of(row["created"]),
+                title=row["title"],
+                source=row["source"],
+                bars=row["bars"],
+                remarks=row["remarks"],
+                starred=bool(row["starred"]),
+                key=parse_key(row["key"]),
+                label=row["label"],
+                step_degrees=row["step_degrees"],
+                shift_semitones=row["shift_semitones"],
+                kind=Kind(row["kind"]),
+                unit_s=row["unit_s"],
+                unit_q=None if row["unit_quarters"] is None else Fraction(row["unit_quarters"]),
+                links=row["links"],
+                confidence=row["confidence"],
+                tags=tuple(json.loads(row["tags"])),
+                **music,
+            )
+        )
+    except (BookError, ConfigError, ValueError, TypeError, ZeroDivisionError) as error:
+        raise BookError(f"entry {row['number']} of the book is damaged: {error}") from error
+
+
+def _put_tags(db: sqlite3.Connection, number: int, tags: Iterable[str]) -> None:
+    pairs = [(number, tag) for tag in tags]
+    db.executemany("INSERT OR IGNORE INTO tags (entry, tag) VALUES (?, ?)", pairs)
+
+
+def _conditions(wanted: Wanted) -> tuple[str, list[object]]:
+    """The conditions of a search, in SQL."""
+    asked: list[tuple[str, list[object]]] = []
+    for word in wanted.text.split():
+        places = ("title", "source", "bars", "remarks")
+        found = " OR ".join(f"instr(folded({place}), ?) > 0" for place in places)
+        tagged = "EXISTS (SELECT 1 FROM tags WHERE entry = number AND instr(folded(tag), ?) > 0)"
+        asked.append((f"({found} OR {tagged})", [word.casefold()] * 5))
+    if wanted.label is not None:
+        asked.append(("instr(folded(label), ?) = 1", [wanted.label.casefold()]))
+    if wanted.step_degrees is not None:
+        asked.append(("step_degrees = ?", [wanted.step_degrees]))
+    if wanted.unit_q is not None:
+        asked.append(("unit_quarters = ?", [str(wanted.unit_q)]))
+    if wanted.unit_s is not None:
+        bounds: list[object] = [wanted.unit_s * (1 - NEAR_S), wanted.unit_s * (1 + NEAR_S)]
+        asked.append(("unit_quarters IS NULL AND unit_s BETWEEN ? AND ?", bounds))
+    if wanted.key is not None:
+        asked.append(("key = ?", [wanted.key.name]))
+    if wanted.kind is not None:
+        asked.append(("kind = ?", [wanted.kind.value]))
+    if wanted.starred:
+        asked.append(("starred = 1", []))
+    for tag in wanted.tags:
+        asked.append(("EXISTS (SELECT 1 FROM tags WHERE entry = number AND tag = ?)", [tag]))
+    where = " AND ".join(condition for condition, _ in asked)
+    return (f"WHERE {where}" if where else ""), [value for _, values in asked for value in values]

@@ -1,0 +1,344 @@
+"""Entries as JSON, one object each: in the book's file and in exported lines.
+
+Conventions: fractions are texts such as "3/8", pitches are names such as "F#4", moments ISO 8601
+in UTC. Reading trusts nothing: whatever is wrong ends as a `BookError` of one line that names the
+field. Fields that are not known are an error too, since a misspelled one would be lost.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from fractions import Fraction
+from typing import Any
+
+from livecont.book.entry import MOST_MARKS, MOST_NOTES, BookNote, Entry, Printed, checked
+from livecont.errors import BookError, ConfigError
+from livecont.music.key import Key, parse_key
+from livecont.music.pitch import Spelling, spelling
+from livecont.sequence.pattern import Kind, PedalMark
+
+VERSION = 1
+LONGEST_LINE_BYTES = 2 * 2**20
+LONGEST_FRACTION = 24  # signs
+
+
+def to_json(entry: Entry) -> dict[str, Any]:
+    """Return an entry as an object for JSON; the README documents the fields."""
+    return {
+        "version": VERSION,
+        "title": entry.title,
+        "source": entry.source,
+        "bars": entry.bars,
+        "key": entry.key.name,
+        "label": entry.label,
+        "step_degrees": entry.step_degrees,
+        "shift_semitones": entry.shift_semitones,
+        "kind": entry.kind.value,
+        "unit_s": entry.unit_s,
+        "unit_quarters": None if entry.unit_q is None else str(entry.unit_q),
+        "links": entry.links,
+        "confidence": entry.confidence,
+        "remarks": entry.remarks,
+        "tags": list(entry.tags),
+        "starred": entry.starred,
+        "created": entry.created.astimezone(UTC).isoformat(),
+        **music_json(entry),
+    }
+
+
+def music_json(entry: Entry) -> dict[str, Any]:
+    """Return what is music in an entry: notes, pedals, what came before, how it is printed."""
+    printed = entry.printed
+    return {
+        "notes": [_note_json(note) for note in entry.notes],
+        "pedals": [[mark.offset_units, mark.controller, mark.value] for mark in entry.pedals],
+        "before": [pitch.name for pitch in entry.before],
+        "printed": None
+        if printed is None
+        else {
+            "metre": [printed.beats, printed.beat_type],
+            "start_in_bar_quarters": str(printed.start_in_bar_q),
+            "fifths": printed.fifths,
+        },
+    }
+
+
+def _note_json(note: BookNote) -> dict[str, Any]:
+    fields: dict[str, Any] = {
+        "link": note.link,
+        "onset": str(note.onset_units),
+        "length": str(note.length_units),
+        "pitch": note.spelling.name,
+        "velocity": note.velocity,
+    }
+    if note.place is not None:
+        fields["place"] = note.place
+    for name, usual in (("channel", 0), ("part", 0), ("staff", 1), ("voice", 1)):
+        if getattr(note, name) != usual:
+            fields[name] = getattr(note, name)
+    return fields
+
+
+def to_line(entry: Entry) -> str:
+    """Return an entry as one line of JSON, without its end."""
+    return json.dumps(to_json(entry), ensure_ascii=False, allow_nan=False)
+
+
+def of_line(text: str) -> Entry:
+    """Return the entry on a line.
+
+    Raises:
+        BookError: it is none.
+    """
+    return of_json(parse(text))
+
+
+def parse(text: str) -> object:
+    """Read JSON of a bounded size.
+
+    Raises:
+        BookError: it is none.
+    """
+    if len(text) > LONGEST_LINE_BYTES:
+        raise BookError(f"longer than {LONGEST_LINE_BYTES // 2**20} MB: not an entry")
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise BookError(f"not JSON ({error})") from error
+
+
+def of_json(value: object) -> Entry:
+    """Return the entry of an object.
+
+    Raises:
+        BookError: a field is missing, unknown, of another type, or out of bounds.
+    """
+    fields = Fields(value)
+    version = fields.whole("version")
+    if version != VERSION:
+        raise BookError(f"an entry of version {version}: this livecont knows version {VERSION}")
+    tags = fields.take("tags", list, [])
+    if not all(isinstance(tag, str) for tag in tags):
+        raise BookError('the field "tags" needs a list of texts')
+    entry = Entry(
+        title=fields.text("title", ""),
+        source=fields.text("source", ""),
+        bars=fields.text("bars", ""),
+        key=_key(fields.text("key")),
+        label=fields.optional("label", fields.text),
+        step_degrees=fields.whole("step_degrees"),
+        shift_semitones=fields.optional("shift_semitones", fields.whole),
+        kind=_kind(fields.text("kind")),
+        unit_s=fields.number("unit_s"),
+        unit_q=fields.optional("unit_quarters", fields.fraction),
+        links=fields.whole("links"),
+        confidence=fields.number("confidence", 1.0),
+        remarks=fields.text("remarks", ""),
+        tags=tuple(dict.fromkeys(tags)),
+        starred=fields.take("starred", bool, False),
+        created=moment_of(fields.text("created")),
+        notes=_notes(fields),
+        pedals=_pedals(fields),
+        before=_before(fields),
+        printed=_printed(fields),
+    )
+    fields.done()
+    return checked(entry)
+
+
+class Fields:
+    """An object's fields, each to be taken once."""
+
+    def __init__(self, value: object) -> None:
+        if not isinstance(value, dict):
+            raise BookError("not an object with fields, { … }")
+        self._left: dict[str, Any] = dict(value)
+
+    def take(self, name: str, kind: type | tuple[type, ...], usual: Any = None) -> Any:
+        """Return a field of a type; where it is missing, what is usual.
+
+        Raises:
+            BookError: it is missing and nothing is usual, or it is of another type.
+        """
+        value = self._left.pop(name, usual)
+        if value is None:
+            raise BookError(f'the field "{name}" is missing')
+        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+            raise BookError(f'the field "{name}" can\'t be {_short(value)}')
+        return value
+
+    def text(self, name: str, usual: str | None = None) -> str:
+        """Return a text."""
+        return str(self.take(name, str, usual))
+
+    def whole(self, name: str, usual: int | None = None) -> int:
+        """Return a whole number that no arithmetic chokes on."""
+        value = int(self.take(name, int, usual))
+        if abs(value) > 10**9:
+            raise BookError(f'the field "{name}" is far too large')
+        return value
+
+    def number(self, name: str, usual: float | None = None) -> float:
+        """Return a finite number."""
+        value = self.take(name, (int, float), usual)
+        if abs(value) > 10**9 or not math.isfinite(value):
+            raise BookError(f'the field "{name}" is no number that can be used')
+        return float(value)
+
+    def fraction(self, name: str) -> Fraction:
+        """Return a fraction, such as "3/8"."""
+        text = self.text(name)
+        try:
+            if len(text) > LONGEST_FRACTION or "e" in text.lower():
+                raise ValueError(text)
+            return Fraction(text)
+        except (ValueError, ZeroDivisionError) as error:
+            raise BookError(f'the field "{name}" is no fraction: {_short(text)}') from error
+
+    def optional(self, name: str, reader: Callable[[str], Any]) -> Any:
+        """Return what a reader makes of a field, None where it is null or missing."""
+        if self._left.get(name) is None:
+            self._left.pop(name, None)
+            return None
+        return reader(name)
+
+    def done(self) -> None:
+        """Check that nothing is left.
+
+        Raises:
+            BookError: naming a field that nobody knows.
+        """
+        if self._left:
+            raise BookError(f"the field {_short(next(iter(self._left)))} is not known")
+
+
+def music_of(value: object) -> Mapping[str, Any]:
+    """Return notes, pedals, before and printed of `music_json`'s object, as `Entry` has them.
+
+    Raises:
+        BookError: it is none.
+    """
+    fields = Fields(value)
+    found = {
+        "notes": _notes(fields),
+        "pedals": _pedals(fields),
+        "before": _before(fields),
+        "printed": _printed(fields),
+    }
+    fields.done()
+    return found
+
+
+def _notes(fields: Fields) -> tuple[BookNote, ...]:
+    notes = fields.take("notes", list)
+    if len(notes) > MOST_NOTES:
+        raise BookError(f"{len(notes)} notes: {MOST_NOTES} is the most")
+    return tuple(_note(note) for note in notes)
+
+
+def _note(value: object) -> BookNote:
+    fields = Fields(value)
+    note = BookNote(
+        link=fields.whole("link"),
+        place=fields.optional("place", fields.whole),
+        onset_units=fields.fraction("onset"),
+        length_units=fields.fraction("length"),
+        spelling=_pitch(fields.text("pitch")),
+        velocity=fields.whole("velocity"),
+        channel=fields.whole("channel", 0),
+        part=fields.whole("part", 0),
+        staff=fields.whole("staff", 1),
+        voice=fields.whole("voice", 1),
+    )
+    fields.done()
+    return note
+
+
+def _pedals(fields: Fields) -> tuple[PedalMark, ...]:
+    marks = fields.take("pedals", list, [])
+    if len(marks) > MOST_MARKS:
+        raise BookError(f"{len(marks)} pedal marks: {MOST_MARKS} is the most")
+    found = []
+    for mark in marks:
+        if not isinstance(mark, list) or len(mark) != 3:
+            raise BookError("a pedal mark needs three numbers: place, controller, value")
+        three = Fields({"place": mark[0], "controller": mark[1], "value": mark[2]})
+        found.append(
+            PedalMark(
+                offset_units=three.number("place"),
+                controller=three.whole("controller"),
+                value=three.whole("value"),
+            )
+        )
+    return tuple(found)
+
+
+def _before(fields: Fields) -> tuple[Spelling, ...]:
+    names = fields.take("before", list, [])
+    if len(names) > MOST_NOTES or not all(isinstance(name, str) for name in names):
+        raise BookError('the field "before" needs a list of pitch names')
+    return tuple(_pitch(name) for name in names)
+
+
+def _printed(fields: Fields) -> Printed | None:
+    def read(name: str) -> Printed:
+        inner = Fields(fields.take(name, dict))
+        metre = inner.take("metre", list)
+        if len(metre) != 2:
+            raise BookError('the field "metre" needs two numbers')
+        two = Fields({"beats": metre[0], "beat_type": metre[1]})
+        printed = Printed(
+            beats=two.whole("beats"),
+            beat_type=two.whole("beat_type"),
+            start_in_bar_q=inner.fraction("start_in_bar_quarters"),
+            fifths=inner.whole("fifths"),
+        )
+        inner.done()
+        return printed
+
+    found: Printed | None = fields.optional("printed", read)
+    return found
+
+
+def _pitch(name: str) -> Spelling:
+    try:
+        if len(name) > 8:
+            raise ValueError(name)
+        return spelling(name)
+    except ValueError as error:
+        raise BookError(f"no pitch: {_short(name)}") from error
+
+
+def _key(name: str) -> Key:
+    try:
+        return parse_key(name)
+    except ConfigError as error:
+        raise BookError(str(error)) from error
+
+
+def _kind(name: str) -> Kind:
+    try:
+        return Kind(name)
+    except ValueError as error:
+        raise BookError(f"no kind of step: {_short(name)}") from error
+
+
+def moment_of(text: str) -> datetime:
+    """Read a moment, in UTC.
+
+    Raises:
+        BookError: it is none.
+    """
+    try:
+        moment = datetime.fromisoformat(text)
+        return moment.replace(tzinfo=moment.tzinfo or UTC).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise BookError(f"no date and time: {_short(text)}") from error
+
+
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}…"
