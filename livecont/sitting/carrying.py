@@ -12,20 +12,29 @@ from dataclasses import replace
 from livecont.sequence.chain import Chain
 from livecont.sequence.endings import Limit
 from livecont.sequence.pattern import Link, Pattern, Role
-from livecont.sitting.events import Effect, Ended, Settings, Sound
+from livecont.sitting.counting import count_of, count_on
+from livecont.sitting.events import Effect, Ended, Hush, Settings, Sound, Understood
+from livecont.sitting.kinds import going_on, other_kind
 from livecont.sitting.state import Sounding, State
 
 LINKS_SHOWN = 64
+# a link is handed over so long before it is due: longer than we ever stall, short enough that the
+# player's wishes tell on the next link
+AHEAD_S = 0.5
 
 Outcome = tuple[State, tuple[Effect, ...]]
 
 
-def chain_of(settings: Settings, pattern: Pattern) -> Chain:
-    """Return the chain that a sitting with these settings sounds after a pattern."""
+def chain_of(settings: Settings, pattern: Pattern, sent: int = 0) -> Chain:
+    """Return the chain that a sitting with these settings sounds after a pattern.
+
+    `sent` counts links that have been sounded of it already.
+    """
+    most = settings.most_links
     return Chain(
         pattern=pattern,
         compass=settings.compass,
-        most_links=settings.most_links,
+        most_links=None if most is None else max(0, most - sent),
         limit=settings.limit,
         ending=settings.ending,
         spectrum=settings.spectrum,
@@ -35,9 +44,22 @@ def chain_of(settings: Settings, pattern: Pattern) -> Chain:
     )
 
 
+def with_chain(state: State, pattern: Pattern, sent: int = 0) -> State:
+    """Return the state with the chain of a pattern begun: none of its links drawn up yet."""
+    chain = chain_of(state.settings, pattern, sent)
+    count = count_of(chain) if state.settings.draws_ahead else None
+    return replace(state, pattern=pattern, chain=chain, rest=chain.links(), count=count, coming=())
+
+
+def look_again_s(sounding: Sounding) -> float:
+    """Return when the next link is to be handed over, or the last one ends: `sound_on` then."""
+    start_s, link = sounding.starts_s[-1], sounding.sent[-1]
+    return max(start_s, start_s + link.unit_s - AHEAD_S)
+
+
 def sound_on(state: State, sounding: Sounding) -> Outcome:
-    """Send the next link when the last one sent has begun; tell when the last has ended."""
-    if state.now_s < sounding.starts_s[-1]:
+    """Send the next link shortly before it is due; tell when the last has ended."""
+    if state.now_s < look_again_s(sounding):
         return state, ()
     sent = len(sounding.starts_s)
     if sent == len(sounding.links) and state.rest is not None:
@@ -62,13 +84,20 @@ def _why_ended(settings: Settings, sounding: Sounding) -> str:
 
 
 def draw_ahead(state: State) -> State:
-    """Draw up one more link of the chain: a little at a time, so that hearing never waits."""
-    if state.rest is None or not draws(state):
-        return state
-    return _draw_one(state, state.rest)
+    """Draw up or count one link more: a little at a time, so that hearing never waits."""
+    if _draws(state) and state.rest is not None:
+        return _draw_one(state, state.rest)
+    if state.count is not None and state.count.rest is not None:
+        return replace(state, count=count_on(state.count))
+    return state
 
 
-def draws(state: State) -> bool:
+def has_spare_work(state: State) -> bool:
+    """Whether another link is to be drawn up or counted, to be shown."""
+    return _draws(state) or (state.count is not None and state.count.rest is not None)
+
+
+def _draws(state: State) -> bool:
     """Whether another coming link is to be drawn up to be shown; some chains have no end."""
     if state.rest is None or not state.settings.draws_ahead:
         return False
@@ -85,3 +114,35 @@ def _draw_one(state: State, rest: Iterator[Link]) -> State:
         sounding = replace(state.sounding, links=(*state.sounding.links, link))
         return replace(state, sounding=sounding)
     return replace(state, coming=(*state.coming, link))
+
+
+# --- what the player wants otherwise ------------------------------------------------------------
+
+
+def change_kind(state: State) -> Outcome:
+    """Have the step counted the other way, from the next link on that is not handed over yet."""
+    if state.sounding is not None:
+        return _change_sounding(state, state.sounding)
+    if state.prospect is None:
+        return state, ()
+    state = replace(state, kind_changed=not state.kind_changed, draw_s=state.now_s)
+    if state.armed is None:
+        return state, ()
+    # it is with the sounding side already, the way it was: once more, from the plan
+    state = replace(state, plan=state.armed.plan, armed=None)
+    return state, (Hush(at_s=state.now_s),)
+
+
+def _change_sounding(state: State, sounding: Sounding) -> Outcome:
+    sent, most = sounding.sent, state.settings.most_links
+    at_its_end = most is not None and len(sent) >= most
+    if state.chain is None or at_its_end or sent[-1].role in (Role.TURNED, Role.CADENCE):
+        return state, ()  # what is left is the way out, which is not counted
+    wanted = sounding.own if state.kind_changed else other_kind(sounding.own)
+    if wanted.kind is sounding.pattern.kind:
+        return state, ()
+    pattern = going_on(wanted, state.chain.course, sent)
+    changed = replace(sounding, pattern=pattern, links=sent, kind_from=sent[-1].number + 1)
+    state = with_chain(state, pattern, len(sent))
+    state = replace(state, sounding=changed, kind_changed=not state.kind_changed)
+    return state, (Understood(at_s=state.now_s, pattern=pattern),)

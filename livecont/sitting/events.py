@@ -83,6 +83,13 @@ class ChangeKey:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeKind:
+    """The player wants the step counted the other way, tonal or real, from the next link on."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Lost:
     """The input or output is gone: be silent and forget half-heard links."""
 
@@ -96,7 +103,7 @@ class Quit:
     at_s: float
 
 
-SittingEvent = PlayerEvent | Tick | Cue | Stop | ChangeKey | Lost | Quit
+SittingEvent = PlayerEvent | Tick | Cue | Stop | ChangeKey | ChangeKind | Lost | Quit
 
 
 # --- effects ------------------------------------------------------------------------------------
@@ -129,7 +136,7 @@ class Wake:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Understood:
-    """News: a pattern is known, or known better."""
+    """News: a pattern is known, known better, or has its step counted the other way."""
 
     at_s: float
     pattern: Pattern

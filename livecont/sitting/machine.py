@@ -13,16 +13,25 @@ side; a further note from the player cancels it. When the time comes livecont ha
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from livecont.music.clarity import prepare
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
 from livecont.sequence.listener import Listener, Prospect
 from livecont.sequence.pattern import Link, Pattern
-from livecont.sitting.carrying import Outcome, chain_of, draw_ahead, draws, sound_on
+from livecont.sitting.carrying import (
+    Outcome,
+    chain_of,
+    change_kind,
+    draw_ahead,
+    has_spare_work,
+    look_again_s,
+    sound_on,
+    with_chain,
+)
 from livecont.sitting.events import (
     ChangeKey,
+    ChangeKind,
     Cue,
     Effect,
     Ended,
@@ -40,7 +49,8 @@ from livecont.sitting.events import (
     Understood,
     Wake,
 )
-from livecont.sitting.seen import snapshot
+from livecont.sitting.kinds import other_kind
+from livecont.sitting.seen import changed_by, snapshot
 from livecont.sitting.snapshot import Phase
 from livecont.sitting.state import (
     BROKE_IN_GROUPS,
@@ -91,6 +101,8 @@ def step(state: State, event: SittingEvent) -> Outcome:
         case ChangeKey():
             state.listener.choose_key(event.key)
             state = replace(state, settings=replace(state.settings, key=event.key))
+        case ChangeKind():
+            state, effects = change_kind(state)
         case Lost():
             state, effects = _ended(state, "lost")
         case Quit():
@@ -210,14 +222,21 @@ def _nothing_stands(state: State) -> bool:
 
 def _silent(state: State, followed: Followed | None) -> State:
     """Back to listening, with nothing planned."""
+    changed = state.changed
+    if state.sounding is not None:
+        changed = changed_by(state.sounding, state.now_s)
     return replace(
         state,
+        changed=changed,
         phase=Phase.LISTENING,
         prospect=None,
         draw_s=None,
         pattern=None,
         coming=(),
+        chain=None,
         rest=None,
+        count=None,
+        kind_changed=False,
         plan=None,
         armed=None,
         sounding=None,
@@ -240,13 +259,8 @@ def _draw(state: State) -> Outcome:
         return _silent(state, state.followed), ()
     waits_for_cue = state.settings.start is Start.ON_CUE and prospect.whole
     ready = state.plan is not None or waits_for_cue
-    state = replace(
-        state,
-        phase=Phase.READY if ready else Phase.UNDERSTOOD,
-        pattern=pattern,
-        coming=(),
-        rest=_chain(state, pattern),
-    )
+    state = with_chain(state, other_kind(pattern) if state.kind_changed else pattern)
+    state = replace(state, phase=Phase.READY if ready else Phase.UNDERSTOOD)
     if alike:
         return state, ()
     return state, (Understood(at_s=state.now_s, pattern=pattern),)
@@ -256,23 +270,19 @@ def _alike(known: Pattern, step_degrees: int, unit_s: float) -> bool:
     return known.step_degrees == step_degrees and abs(known.unit_s - unit_s) <= SAME_UNIT * unit_s
 
 
-def _chain(state: State, pattern: Pattern) -> Iterator[Link]:
-    return chain_of(state.settings, pattern).links()
-
-
 def _arm(state: State, plan: Plan) -> Outcome:
     """Draw up the next link and hand it over; look closely first whether it is one."""
-    pattern = state.listener.pattern(plan.prospect, state.now_s)
-    if pattern.confidence < state.settings.least_confidence:
+    own = state.listener.pattern(plan.prospect, state.now_s)
+    if own.confidence < state.settings.least_confidence:
         return _silent(state, state.followed), ()
-    rest = _chain(state, pattern)
-    link = next(rest, None)
-    state = replace(state, plan=None, draw_s=None, pattern=pattern, coming=(), rest=rest)
+    pattern = other_kind(own) if state.kind_changed else own
+    state = replace(with_chain(state, pattern), plan=None, draw_s=None)
+    link = None if state.rest is None else next(state.rest, None)
     if link is None:
         state = replace(state, phase=Phase.UNDERSTOOD, rest=None, last_end="compass")
         told = Understood(at_s=state.now_s, pattern=pattern)
         return state, (told, Ended(at_s=state.now_s, reason="compass"))
-    armed = Armed(plan=plan, decided_s=state.now_s, pattern=pattern, link=link)
+    armed = Armed(plan=plan, decided_s=state.now_s, own=own, pattern=pattern, link=link)
     held_back = _held_back(link, plan.from_s - plan.due_s)
     state = replace(state, phase=Phase.READY, armed=armed)
     return state, (Sound(start_s=plan.due_s, link=held_back),)
@@ -292,11 +302,21 @@ def _start_armed(state: State) -> Outcome:
     if armed is None or state.now_s < armed.plan.from_s:
         return state, ()
     due_s = armed.plan.due_s
-    sounding = Sounding(pattern=armed.pattern, links=(armed.link,), starts_s=(due_s,))
-    if state.coming:
-        sounding = replace(sounding, links=(armed.link, *state.coming))
+    sounding = Sounding(
+        own=armed.own,
+        pattern=armed.pattern,
+        links=(armed.link, *state.coming),
+        starts_s=(due_s,),
+        kind_from=armed.link.number if state.kind_changed else 2,
+    )
     state = replace(
-        state, phase=Phase.SOUNDING, sounding=sounding, armed=None, coming=(), last_end=None
+        state,
+        phase=Phase.SOUNDING,
+        sounding=sounding,
+        armed=None,
+        coming=(),
+        last_end=None,
+        changed=None,
     )
     decided_s, pattern = armed.decided_s, armed.pattern
     return state, (
@@ -307,7 +327,7 @@ def _start_armed(state: State) -> Outcome:
 
 def _next_wake_s(state: State) -> float | None:
     times = []
-    if draws(state):
+    if has_spare_work(state):
         times.append(state.now_s)
     if state.plan is not None:
         times.append(state.plan.decide_s)
@@ -316,10 +336,9 @@ def _next_wake_s(state: State) -> float | None:
     if state.draw_s is not None:
         times.append(state.draw_s)
     if state.sounding is not None:
-        start_s = state.sounding.starts_s[-1]
-        begun = state.now_s >= start_s
-        last = state.sounding.links[len(state.sounding.starts_s) - 1]
-        times.append(start_s + last.unit_s if begun else start_s)
+        look_s = look_again_s(state.sounding)
+        ends_s = state.sounding.starts_s[-1] + state.sounding.sent[-1].unit_s
+        times.append(look_s if state.now_s < look_s else ends_s)
     elif state.prospect is not None and state.settings.start is not Start.ON_CUE:
         timing = state.prospect.timing
         times.append(timing.due_s + STALE_UNITS * timing.unit_s + 0.001)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from livecont.music.pitch import Spelling
+from livecont.sequence.chain import Chain
 from livecont.sequence.endings import Ending
-from livecont.sequence.pattern import Link, Pattern
-from livecont.sitting.snapshot import Snapshot
-from livecont.sitting.state import State
+from livecont.sequence.pattern import Link, Pattern, Role
+from livecont.sitting.kinds import unchanged
+from livecont.sitting.snapshot import Changed, Snapshot
+from livecont.sitting.state import Sounding, State
 
 HEARD_SHOWN = 16
 
@@ -19,9 +21,12 @@ def snapshot(state: State, at_s: float) -> Snapshot:
         begun = [i for i, s in enumerate(sounding.starts_s) if at_s >= s]
         now = begun[-1] if begun else 0
         link, start_s = sounding.links[now], sounding.starts_s[now]
-        coming = sounding.links[now + 1 :]
+        coming = _unspoilt(state.chain, sounding.links, now + 1)
     elif state.armed is not None:
         link, start_s = state.armed.link, state.armed.plan.from_s
+    reach = None
+    if state.count is not None and (sounding is None or _by_the_step(sounding)):
+        reach = state.count.after(link.number if link is not None else _last_heard(state.pattern))
     complete = state.rest is None and state.pattern is not None
     sounded = () if link is None or start_s is None else _sounding_at(link, at_s - start_s)
     return Snapshot(
@@ -40,7 +45,47 @@ def snapshot(state: State, at_s: float) -> Snapshot:
         held=tuple(sorted({*state.listener.held, *sounded})),
         last_end=state.last_end,
         endless=settings.ending is Ending.FOLD and settings.most_links is None,
+        reach=reach,
+        changed=state.changed if sounding is None else changed_by(sounding, at_s),
+        kind_changed=state.kind_changed,
+        kind_from=_kind_from(state),
     )
+
+
+def changed_by(sounding: Sounding, at_s: float) -> Changed | None:
+    """Return the latest link that was changed on purpose and is over by a time."""
+    over = [
+        Changed(number=link.number, said=link.changed)
+        for link, start_s in zip(sounding.sent, sounding.starts_s, strict=True)
+        if link.changed is not None and at_s >= start_s + link.unit_s
+    ]
+    return over[-1] if over else None
+
+
+def _unspoilt(chain: Chain | None, links: tuple[Link, ...], first: int) -> tuple[Link, ...]:
+    """The links from one on, a surprise not given away before it is heard."""
+    if chain is None or all(link.changed is None for link in links[first:]):
+        return links[first:]
+    return tuple(
+        link if link.changed is None else unchanged(chain.course, links[: i + 1])
+        for i, link in enumerate(links[first:], first)
+    )
+
+
+def _last_heard(pattern: Pattern | None) -> int:
+    return 0 if pattern is None else pattern.links_heard
+
+
+def _by_the_step(sounding: Sounding) -> bool:
+    """Whether the chain has gone its plain way so far."""
+    return all(link.role is Role.CHAIN for link in sounding.sent)
+
+
+def _kind_from(state: State) -> int:
+    if state.sounding is not None:
+        return state.sounding.kind_from
+    changed = state.kind_changed and state.pattern is not None
+    return state.pattern.links_heard + 1 if changed and state.pattern is not None else 2
 
 
 def _sounding_at(link: Link, offset_s: float) -> tuple[int, ...]:

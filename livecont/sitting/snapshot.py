@@ -11,6 +11,7 @@ from enum import StrEnum
 from livecont.music.compass import Compass
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling
+from livecont.sequence.endings_clarity import Reach
 from livecont.sequence.pattern import Link, Pattern
 
 
@@ -25,6 +26,14 @@ class Phase(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Changed:
+    """A link that broke the pattern on purpose, and in words what was done to it."""
+
+    number: int
+    said: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Snapshot:
     """A sitting at `at_s`.
 
@@ -35,7 +44,11 @@ class Snapshot:
     it (before anything sounds: after those heard), None while they are being counted, or where the
     chain is `endless`. `held` are the
     MIDI pitches that sound now, the player's and ours. `last_end` is the reason the last chain
-    ended, or None.
+    ended, or None. `reach` is how many links are left by the step, whatever the limit: clear ones,
+    and those with keys; None while they are being counted, and where the chain goes another way.
+    `changed` is the latest link that was changed on purpose; told when it is over. `kind_changed`:
+    the player had the step counted the other way. `kind_from` is the first link that is the one
+    before it, moved as the step is counted now.
     """
 
     at_s: float
@@ -53,3 +66,7 @@ class Snapshot:
     held: tuple[int, ...]
     last_end: str | None
     endless: bool = False
+    reach: Reach | None = None
+    changed: Changed | None = None
+    kind_changed: bool = False
+    kind_from: int = 2

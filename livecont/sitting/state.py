@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from livecont.sequence.chain import Chain
 from livecont.sequence.listener import Listener, Prospect
 from livecont.sequence.pattern import Link, Pattern
+from livecont.sitting.counting import Count
 from livecont.sitting.events import Settings, Start
-from livecont.sitting.snapshot import Phase
+from livecont.sitting.snapshot import Changed, Phase
 
 # a link is drawn up and handed over so long before it is due
 LEAD_S = 0.03
@@ -45,21 +47,36 @@ class Plan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Armed:
-    """A plan carried out so far: its link is with the sounding side and starts unless cancelled."""
+    """A plan carried out so far: its link is with the sounding side and starts unless cancelled.
+
+    `own` and `pattern` as in `Sounding`.
+    """
 
     plan: Plan
     decided_s: float
+    own: Pattern
     pattern: Pattern
     link: Link
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sounding:
-    """What livecont plays: links drawn up so far, and when each that was sent starts."""
+    """What livecont plays: links drawn up so far, and when each that was sent starts.
 
+    `pattern` is the one in force, `own` the one that the player's links made, `kind_from` the first
+    link that is the one before it, moved as the step is counted now.
+    """
+
+    own: Pattern
     pattern: Pattern
     links: tuple[Link, ...]
     starts_s: tuple[float, ...]
+    kind_from: int = 2
+
+    @property
+    def sent(self) -> tuple[Link, ...]:
+        """The links that are with the sounding side."""
+        return self.links[: len(self.starts_s)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +93,9 @@ class State:
     """A sitting. `groups` counts groups of onsets heard; `last_end` is why the last chain ended.
 
     `quiet_until` is the number of groups before which a pause alone starts nothing: a player who
-    broke in with something else and stops wants silence.
+    broke in with something else and stops wants silence. `chain` is the one whose links come,
+    `rest` yields those not drawn up yet. `kind_changed`: the step is counted the other way, at the
+    player's wish. `changed` is what the last chain changed on purpose, once it is over.
     """
 
     settings: Settings
@@ -87,7 +106,11 @@ class State:
     draw_s: float | None = None
     pattern: Pattern | None = None
     coming: tuple[Link, ...] = ()
+    chain: Chain | None = None
     rest: Iterator[Link] | None = None
+    count: Count | None = None
+    kind_changed: bool = False
+    changed: Changed | None = None
     plan: Plan | None = None
     armed: Armed | None = None
     sounding: Sounding | None = None

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from livecont.errors import TransitionError
+from livecont.sequence.endings import Ending, Limit
 from livecont.sitting.events import Effect, Quit, Settings, SittingEvent, Tick, TookOver, Wake
 from livecont.sitting.machine import State, begin, step
 
@@ -30,8 +31,7 @@ def run(
     Raises:
         TransitionError: the sitting asks for tick after tick, and time does not move on.
     """
-    # nobody looks on, so nothing is worked out only to be shown
-    state = begin(replace(settings, draws_ahead=False, spectrum=None))
+    state = begin(_unseen(settings))
     ticks = _Ticks()
     wake_s: float | None = None
     last_s = 0.0
@@ -48,6 +48,14 @@ def run(
         yield from effects
     state, wake_s, effects = _give(state, Quit(at_s=max(state.now_s, last_s)))
     yield from effects
+
+
+def _unseen(settings: Settings) -> Settings:
+    """The settings where nobody looks on: nothing is worked out only to be shown."""
+    settings = replace(settings, draws_ahead=False)
+    if settings.limit is Limit.COMPASS and settings.ending is Ending.STOP:
+        return replace(settings, spectrum=None)  # how clear a link is decides nothing
+    return settings
 
 
 class _Ticks:

@@ -9,6 +9,7 @@ import pytest
 from livecont.music.key import parse_key
 from livecont.music.pitch import spelling
 from livecont.sequence.events import KeyDown
+from livecont.sitting.carrying import AHEAD_S
 from livecont.sitting.events import Cue, Quit, Settings, Start
 from livecont.sitting.machine import snapshot
 from livecont.sitting.snapshot import Phase
@@ -120,7 +121,7 @@ def test_held_are_the_notes_that_sound_now_both_hands_and_ours() -> None:
 def test_a_snapshot_may_be_taken_later_than_the_last_event() -> None:
     desk = Desk(SETTINGS)
     played_until(desk, 9.0)
-    desk.until(DUE_S + 0.01)
+    desk.until(DUE_S + UNIT_S - AHEAD_S)
     sounding = snapshot(desk.state, DUE_S + UNIT_S - 0.001).sounding
     assert sounding is not None
     assert sounding.number == 3
