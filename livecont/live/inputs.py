@@ -117,7 +117,7 @@ class Inputs:
         except PortError:
             self._lose_system(roster)
             return
-        self._notice_lost(names)
+        self._notice_lost(roster, names)
         self._reopen(roster, names)
         self._take_new(roster, names)
 
@@ -139,9 +139,11 @@ class Inputs:
                 self._lose(source)
         roster.close(answers=False)
 
-    def _notice_lost(self, names: tuple[str, ...]) -> None:
+    def _notice_lost(self, roster: Roster, names: tuple[str, ...]) -> None:
         for source, port in self._ports.items():
-            if port is not None and port.name not in names:
+            if port is None:
+                continue
+            if port.name not in names or not roster.joined(port.name):
                 port.close()
                 self._lose(source)
 

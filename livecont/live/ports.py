@@ -7,6 +7,8 @@ the interpreter locked, asking one that exists 25 us. So:
 
 - one client is kept for asking (`Roster`);
 - under JACK the roster sends itself a byte through the server, once a look: no byte, no server;
+- under JACK it is asked whether a port is still joined to ours (`live.jack_links`): one that was
+  closed and opened again between two looks has the same name;
 - clients of a dead server are abandoned, never closed;
 - under JACK there is no callback of ours: it would run in JACK's cycle, and when the interpreter is
   busy for longer than that, rtmidi reads on in a buffer that is being written for the next cycle,
@@ -31,6 +33,7 @@ from types import MappingProxyType
 from typing import Any
 
 from livecont.errors import PortError, unknown
+from livecont.live.jack_links import JackLinks, marked
 from livecont.live.port_names import INTERNAL, OWN, SILENT, Choice
 from livecont.live.quiet import silenced_stderr
 from livecont.live.wire import OutputChoice, OutputKind
@@ -45,6 +48,7 @@ APIS: Mapping[str, str] = MappingProxyType(
     }
 )
 _SILENT_LOOKS = 2  # so many looks without our own byte mean that the server is gone
+_LISTENING = "in"  # our end of an input
 _PULSE = b"\xfe"  # active sensing, which means nothing to anybody
 
 POLL_S = 0.001
@@ -120,8 +124,10 @@ class Roster:
         self._outputs = _new_client(self._rtmidi, self._rtmidi.MidiOut, self.api)
         self._silent_looks = 0
         self._pulsed = False
+        self._links: JackLinks | None = None
         if self.api == "jack":
             self._join_pulse()
+            self._links = JackLinks(f"{OWN} links")
 
     def inputs(self) -> tuple[str, ...]:
         """Return the names of the ports that can be listened to."""
@@ -130,6 +136,10 @@ class Roster:
     def outputs(self) -> tuple[str, ...]:
         """Return the names of the ports that can be sent to."""
         return self._names(self._outputs)
+
+    def joined(self, name: str) -> bool:
+        """Whether a port that this process listens to still leads to it."""
+        return self._links is None or self._links.joined(name, marked(_LISTENING))
 
     def alive(self) -> bool:
         """Whether the MIDI system still answers; to be asked at every look, some time apart."""
@@ -158,7 +168,10 @@ class Roster:
     def close(self, *, answers: bool | None = None) -> None:
         """Let go of the clients; of a system that does not answer they are abandoned instead."""
         clients = (self._inputs, self._outputs)
-        if not (self.answers() if answers is None else answers):
+        there = self.answers() if answers is None else answers
+        if self._links is not None:
+            self._links.close(answers=there)
+        if not there:
             abandon(*clients)
             return
         with silenced_stderr():
@@ -251,7 +264,8 @@ def _listen(api: str, name: str, heard: Heard | None) -> Any:
         if heard is not None:
             client.set_callback(heard)
         with silenced_stderr():
-            client.open_port(names.index(name), "in")
+            ours = marked(_LISTENING) if api == "jack" else _LISTENING
+            client.open_port(names.index(name), ours)
     except rtmidi.RtMidiError as error:
         client.delete()
         raise PortError(

@@ -8,8 +8,9 @@ Rules:
 - a note-on more than `late_bound_s` late is dropped (a machine that slept must not fire an hour of
   late notes); everything else is sent however late, note-offs above all;
 - what the player plays goes out at once;
-- when the output is lost nothing is sent, what was planned is dropped, and what sounded then is
-  released first thing when the output is back.
+- when the output is lost nothing is sent, what was planned is dropped, and whatever was ever struck
+  is released first thing when the output is back: it was lost a little before that was noticed, and
+  the releases sent meanwhile with it.
 
 Conventions: times are seconds on the clock given. An output that takes messages ahead of their
 time says by how much (`lead_s`); a MIDI port's is 0.
@@ -23,7 +24,7 @@ from typing import Protocol
 
 from livecont.errors import PortError
 from livecont.live.ledger import Ledger
-from livecont.live.messages import NOTE_OFF, NOTE_ON
+from livecont.live.messages import NOTE_ON
 from livecont.live.wire import Counts, Due, Sent, is_message
 
 LATE_BOUND_S = 0.25
@@ -148,7 +149,8 @@ class Sounding:
         self.lost = why
         self.counts.dropped_lost += len(self._pending)
         self._pending.clear()
-        self._owed = self._ledger.release_all()
+        self._ledger.release_all()
+        self._owed = self._ledger.sweep()
 
     def find(self) -> None:
         """Note that the output is back, and release what sounded when it was lost."""
@@ -160,16 +162,13 @@ class Sounding:
 
     def _send(self, messages: Sequence[bytes], due_s: float | None) -> None:
         now_s, send, log = self._now_s, self.output.send, self.log
-        for number, message in enumerate(messages):
+        for message in messages:
             sent_s = now_s()
             at_s = sent_s if due_s is None else due_s
             try:
                 send(message, at_s)
             except PortError as error:
                 self.lose(str(error))
-                # the ledger thinks that these are out
-                releases = (one for one in messages[number:] if one[0] & 0xF0 == NOTE_OFF)
-                self._owed = (*releases, *self._owed)
                 return
             log.append((max(sent_s, at_s), due_s, message))
         if len(log) > LOG_MOST:

@@ -10,6 +10,7 @@ from livecont.live.clock import ManualClock
 from livecont.live.sounding import LATE_BOUND_S, LOG_MOST, Sounding
 
 ALL_NOTES_OFF = b"\xb0\x7b\x00"
+PEDALS_UP = (b"\xb0\x40\x00", b"\xb0\x42\x00", b"\xb0\x43\x00")
 
 
 def on(pitch: int) -> bytes:
@@ -183,7 +184,7 @@ def test_a_lost_output_gets_nothing_and_is_released_when_it_is_back() -> None:
     assert output.got == [on(72), on(60)]
     assert core.counts.dropped_lost == 3 + 2 + 1
     core.find()
-    assert output.got[2:] == [off(60), off(72), ALL_NOTES_OFF]
+    assert output.got[2:] == [off(60), off(72), *PEDALS_UP, ALL_NOTES_OFF]
     core.thru(on(76))
     assert output.got[-1] == on(76)
 
@@ -201,8 +202,18 @@ def test_a_send_that_fails_means_that_the_output_is_lost() -> None:
     assert core.lost is not None
     output.broken = False
     core.find()
-    assert output.got == [on(60), off(60), ALL_NOTES_OFF]
+    assert output.got == [on(60), off(60), *PEDALS_UP, ALL_NOTES_OFF]
     assert core.lost is None
+
+
+def test_what_was_released_into_the_void_is_released_again() -> None:
+    """The output went before that was noticed, and a release with it."""
+    core, output, clock = started()
+    core.play([(100.0, on(60)), (101.0, off(60))])
+    run_until(core, clock, 102.0)
+    core.lose("gone a while ago")
+    core.find()
+    assert output.got[2:] == [off(60), *PEDALS_UP, ALL_NOTES_OFF]
 
 
 def test_at_the_end_an_output_that_loses_messages_is_swept() -> None:
