@@ -104,6 +104,16 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """Words at a place, above the first staff of a part or below the last."""
+
+    at_q: Fraction
+    text: str
+    part: int = 0
+    below: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """A place as a musician names it: bar as printed; beat 1 is the bar's first.
 
@@ -126,6 +136,7 @@ class Score:
     signatures: tuple[Signature, ...] = ()
     repeats: tuple[Stretch, ...] = ()
     endings: tuple[Stretch, ...] = ()
+    marks: tuple[Mark, ...] = ()
     spelled: bool = True  # False where the file had MIDI numbers and the engine spelled them
 
     @property

@@ -1,0 +1,386 @@
+"""Scores written as MusicXML: read back by our reader and by music21, note for note."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lxml import etree
+
+from livecont.errors import ScoreError
+from livecont.music.pitch import Spelling, spelling
+from livecont.music.score import Bar, Mark, Meter, Part, Score, ScoreNote, Signature
+from livecont.score.reading import read_score
+from livecont.score.writing import musicxml_of, write_musicxml
+from tests.corpus import corpus_file
+from tests.score.second import music21_notes, our_notes, parsed
+from tests.score.written import attributes, bar, musicxml, write
+
+pytest.importorskip("partitura")
+pytest.importorskip("music21")
+
+Q = Fraction
+FOUR = Meter(at_q=Q(0), beats=4, beat_type=4)
+
+
+def score_of(*voices: str, meter: Meter = FOUR, bars: int = 2, fifths: int = 0) -> Score:
+    """Return a score of one part; a voice is words such as "C4/1 r/1/2 E4+G4/2|2" (staff 2)."""
+    notes = []
+    staves = 1
+    for number, voice in enumerate(voices, 1):
+        words, _, staff = voice.partition("|")
+        staves = max(staves, int(staff or 1))
+        at_q = Q(0)
+        for word in words.split():
+            names, _, length = word.partition("/")
+            if names != "r":
+                notes += [
+                    ScoreNote(
+                        onset_q=at_q,
+                        duration_q=Q(length),
+                        spelling=spelling(name),
+                        staff=int(staff or 1),
+                        voice=number,
+                    )
+                    for name in names.split("+")
+                ]
+            at_q += Q(length)
+    notes.sort(key=lambda n: (n.onset_q, n.part, n.staff, n.voice, not n.grace, n.spelling.staff))
+    return Score(
+        parts=(Part(name="Spinet", staves=staves),),
+        notes=tuple(notes),
+        bars=tuple(
+            Bar(number=str(n + 1), start_q=n * meter.bar_q, length_q=meter.bar_q)
+            for n in range(bars)
+        ),
+        meters=(meter,),
+        signatures=(Signature(at_q=Q(0), fifths=fifths, mode="major"),),
+    )
+
+
+def document(score: Score) -> Any:
+    return etree.fromstring(musicxml_of(score).encode("utf-8"))
+
+
+def elements(score: Score, name: str) -> list[Any]:
+    return list(document(score).iter(name))
+
+
+def symbols(score: Score) -> list[str]:
+    """Return what is printed: 'quarter.', 'eighth rest', a tie as ~ behind it."""
+    told = []
+    for note in elements(score, "note"):
+        kind = (note.findtext("type") or "whole bar") + "." * len(note.findall("dot"))
+        if note.find("rest") is not None:
+            kind += " rest"
+        starts = any(tie.get("type") == "start" for tie in note.findall("tie"))
+        told.append(kind + "~" * starts)
+    return told
+
+
+# --- note values, as common practice writes them --------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "meter", "expected"),
+    [
+        ("C4/5 r/3", (4, 4), ["whole~", "quarter", "quarter rest", "half rest"]),
+        ("C4/1/2 C4/1 C4/5/2", (4, 4), ["eighth", "quarter", "eighth~", "half"]),
+        ("C4/3/2 D4/3/2", (3, 4), ["quarter.", "quarter."]),
+        ("C4/5/2 D4/1/2", (6, 8), ["quarter.~", "quarter", "eighth"]),
+        ("r/3/2 C4/3/2", (6, 8), ["quarter. rest", "quarter."]),
+        ("C4/9/2", (9, 8), ["quarter.~", "half."]),
+        ("C4/3 r/1", (4, 4), ["half.", "quarter rest"]),
+        ("r/1 C4/3", (4, 4), ["quarter rest", "half."]),
+        ("C4/1/3 D4/1/3 E4/1/3 F4/3", (4, 4), ["eighth"] * 3 + ["half."]),
+        ("C4/2/3 D4/2/3 E4/2/3 F4/2", (4, 4), ["quarter"] * 3 + ["half"]),
+        ("C4/7/4 D4/9/4", (4, 4), ["quarter~", "eighth.", "16th~", "half"]),
+    ],
+)  # fmt: skip
+def test_note_values(words: str, meter: tuple[int, int], expected: list[str]) -> None:
+    kind = Meter(at_q=Q(0), beats=meter[0], beat_type=meter[1])
+    length_q = sum(Q(word.partition("/")[2]) for word in words.split())
+    score = score_of(words, meter=kind, bars=int(-(-length_q // kind.bar_q)))
+    assert symbols(score) == expected
+
+
+def test_tuplets_have_their_ratio_and_bracket() -> None:
+    score = score_of("C4/1/5 D4/1/5 E4/1/5 F4/1/5 G4/1/5 C4/3", bars=1)
+    ratios = {(e.findtext("actual-notes"), e.findtext("normal-notes"), e.findtext("normal-type"))
+              for e in elements(score, "time-modification")}  # fmt: skip
+    assert ratios == {("5", "4", "16th")}
+    assert [e.get("type") for e in elements(score, "tuplet")] == ["start", "stop"]
+
+
+def test_beams_go_by_the_beat() -> None:
+    sixteenths = score_of(" ".join(["C4/1/4"] * 8 + ["C4/2"]), bars=1)
+    outer = [e.text for e in elements(sixteenths, "beam") if e.get("number") == "1"]
+    assert outer == ["begin", "continue", "continue", "end"] * 2
+    dotted = score_of("C4/3/4 D4/1/4 C4/3", bars=1)
+    assert [(e.get("number"), e.text) for e in elements(dotted, "beam")] == [
+        ("1", "begin"), ("1", "end"), ("2", "backward hook"),
+    ]  # fmt: skip
+    gigue = score_of(" ".join(["C4/1/2"] * 6), meter=Meter(at_q=Q(0), beats=6, beat_type=8), bars=1)
+    assert [e.text for e in elements(gigue, "beam")] == ["begin", "continue", "end"] * 2
+
+
+def test_accidentals_hold_to_the_end_of_the_bar_and_on_their_staff() -> None:
+    score = score_of("F#4/1 F#4/1 F4/1 F#5/1 F#4/4", "F#3/4 F3/4|2", fifths=1)
+    shown = [
+        (note.findtext("pitch/step"), note.findtext("accidental"))
+        for note in elements(score, "note")
+        if note.findtext("accidental")
+    ]
+    assert shown == [("F", "natural"), ("F", "natural")]  # the last F# stands in the next bar
+
+
+def test_a_tied_note_repeats_no_accidental() -> None:
+    score = score_of("r/3 C#4/2 C#4/3")
+    notes = [note for note in elements(score, "note") if note.find("pitch") is not None]
+    assert [note.findtext("accidental") for note in notes] == ["sharp", None, "sharp"]
+
+
+def test_clefs_follow_the_notes() -> None:
+    hands = score_of("C5/4 E5/4", "C3/4 E3/4|2")
+    assert [e.findtext("sign") for e in elements(hands, "clef")] == ["G", "F"]
+    crossing = score_of("C5/4 E2+G2/4 F2+A2/4 D2+F2/4", "C3/4 E3/4 r/8|2", bars=4)
+    signs = [(e.get("number"), e.findtext("sign")) for e in elements(crossing, "clef")]
+    assert signs == [("1", "G"), ("2", "F"), ("1", "F")]
+
+
+def test_words_are_escaped_and_stand_where_they_should() -> None:
+    score = replace(
+        score_of("C4/4 D4/4"),
+        marks=(Mark(at_q=Q(4), text="link 3 <&>\x00"), Mark(at_q=Q(5), text="V", below=True)),
+        parts=(Part(name='a "b" <c>'),),
+    )
+    assert [e.text for e in elements(score, "words")] == ["link 3 <&>", "V"]
+    assert elements(score, "part-name")[0].text == 'a "b" <c>'
+
+
+# --- read back ------------------------------------------------------------------------------------
+
+
+def test_a_bar_of_everything(tmp_path: Path) -> None:
+    """Pickup, changes of metre and key, repeat and ending, grace notes, ties, tuplets, staves."""
+    piece = musicxml({"Spinet": [
+        bar("G4/1", number="0", attributes=attributes(fifths=-2, meter="3/4", staves=2)),
+        bar("Bb4~/3", "D4/1 Eb4/1/2 D4/1/2 C4/1", "Bb2+D3/3|2", number="1"),
+        bar("Bb4/1 g:C5 A4/2", "F3/1/3 A3/1/3 C4/1/3 F3/2|2", number="2",
+            after='<barline location="right"><ending number="1" type="stop"/>'
+                  '<repeat direction="backward"/></barline>',
+            before='<barline location="left"><ending number="1" type="start"/></barline>'),
+        bar("F#4/2 G4/2", "D3/4|2", number="3", attributes=attributes(fifths=1, meter="4/4")),
+    ]})  # fmt: skip
+    score = read_score(write(tmp_path, piece))
+    path = tmp_path / "again.musicxml"
+    write_musicxml(score, path)
+    assert read_score(path) == score
+    assert music21_notes(path) == our_notes(score.notes)
+    packed = tmp_path / "again.mxl"
+    write_musicxml(score, packed)
+    assert read_score(packed) == score
+
+
+@pytest.mark.parametrize("name", ["fc09d8d3a8", "c9b078e497", "2bbe4ab247", "64eef2304c"])
+def test_corpus_pieces_come_back_note_for_note(name: str, tmp_path: Path) -> None:
+    """Keyboard and strings from music21's bundled corpus: our reader and music21 agree."""
+    score = read_score(corpus_file(name))
+    path = tmp_path / "piece.mxl"
+    write_musicxml(score, path)
+    again = read_score(path)
+    assert again.notes == score.notes
+    assert (again.bars, again.meters, again.signatures) == (
+        score.bars, score.meters, score.signatures,
+    )  # fmt: skip
+    assert (again.parts, again.repeats, again.endings) == (
+        score.parts, score.repeats, score.endings,
+    )  # fmt: skip
+    assert music21_notes(path) == our_notes(score.notes)
+
+
+def test_music21_reads_key_metre_and_words(tmp_path: Path) -> None:
+    score = replace(
+        score_of("F#4/3 A4/3", meter=Meter(at_q=Q(0), beats=3, beat_type=4), fifths=2),
+        marks=(Mark(at_q=Q(3), text="link 2"),),
+    )
+    path = tmp_path / "piece.musicxml"
+    write_musicxml(score, path)
+    whole = parsed(path)
+    flat = whole.flatten()
+    assert [s.ratioString for s in flat.getElementsByClass("TimeSignature")] == ["3/4"]
+    assert [s.sharps for s in flat.getElementsByClass("KeySignature")] == [2]
+    words = [(e.offset, e.content) for e in flat.getElementsByClass("TextExpression")]
+    assert words == [(3.0, "link 2")]
+
+
+LENGTHS = (Q(1, 4), Q(1, 2), Q(3, 4), Q(1), Q(3, 2), Q(2), Q(5, 2), Q(3), Q(4), Q(7))
+TUPLETS = ((Q(1, 3), 3), (Q(1, 6), 3), (Q(1, 5), 5), (Q(2, 3), 3), (Q(1, 7), 7))
+METERS = ((4, 4), (3, 4), (6, 8), (2, 2), (9, 8), (5, 4), (3, 8))
+
+
+@st.composite
+def voices(draw: st.DrawFn, number: int, staff: int, until_q: Fraction) -> list[ScoreNote]:
+    notes: list[ScoreNote] = []
+    at_q = Q(0)
+    while at_q < until_q:
+        lengths = [draw(st.sampled_from(LENGTHS))]
+        if draw(st.integers(0, 3)) == 0 and at_q.denominator in (1, 2):
+            unit_q, count = draw(st.sampled_from(TUPLETS))
+            lengths = [unit_q] * count
+        for length_q in lengths:
+            end_q = min(at_q + length_q, until_q)
+            places = draw(st.sets(st.integers(21 + 7 * (2 - staff), 38), max_size=2))
+            if end_q > at_q:
+                notes += [
+                    ScoreNote(
+                        onset_q=at_q,
+                        duration_q=end_q - at_q,
+                        spelling=Spelling(place, draw(st.integers(-1, 1))),
+                        staff=staff,
+                        voice=number,
+                    )
+                    for place in places
+                ]
+            at_q = end_q
+    return notes
+
+
+@st.composite
+def scores(draw: st.DrawFn) -> Score:
+    """Scores of one or two parts, on one or two staves; no voice overlaps itself."""
+    bars: list[Bar] = []
+    meters: list[Meter] = []
+    at_q = Q(0)
+    for number in range(draw(st.integers(1, 4))):
+        if not meters or draw(st.booleans()):
+            beats, kind = draw(st.sampled_from(METERS))
+            if not meters or (meters[-1].beats, meters[-1].beat_type) != (beats, kind):
+                meters.append(Meter(at_q=at_q, beats=beats, beat_type=kind))
+        length_q = meters[-1].bar_q
+        pickup = number == 0 and draw(st.booleans())
+        if pickup:
+            length_q = draw(st.sampled_from([Q(1, 2), Q(1)]))
+        bars.append(Bar(number=str(number), start_q=at_q, length_q=length_q, pickup=pickup))
+        at_q += length_q
+    notes: list[ScoreNote] = []
+    parts = []
+    for part in range(draw(st.integers(1, 2))):
+        for number, staff in enumerate(draw(st.sampled_from([(1,), (1, 1), (1, 2)])), 1):
+            line = draw(voices(number, staff, at_q))
+            notes += [replace(note, part=part) for note in line]
+        own = [note.staff for note in notes if note.part == part]
+        parts.append(Part(name=f"part {part}", staves=max(own, default=1)))
+    notes = list(_without_unisons(notes))
+    notes.append(ScoreNote(onset_q=Q(0), duration_q=at_q, spelling=Spelling(45, 0), voice=9))
+    notes.sort(key=lambda n: (n.onset_q, n.part, n.staff, n.voice, not n.grace, n.spelling.staff))
+    staves = [max((n.staff for n in notes if n.part == i), default=1) for i in range(len(parts))]
+    return Score(
+        parts=tuple(replace(p, staves=s) for p, s in zip(parts, staves, strict=True)),
+        notes=tuple(notes),
+        bars=tuple(bars),
+        meters=tuple(meters),
+        signatures=(Signature(at_q=Q(0), fifths=draw(st.integers(-7, 7))),),
+    )
+
+
+def _without_unisons(notes: Sequence[ScoreNote]) -> Iterator[ScoreNote]:
+    """The reading library ties by pitch alone: one pitch in two voices at once would confuse it."""
+    kept: list[ScoreNote] = []
+    for note in notes:
+        if not any(_at_once(note, other) for other in kept):
+            kept.append(note)
+            yield note
+
+
+def _at_once(one: ScoreNote, other: ScoreNote) -> bool:
+    if (one.part, one.spelling.midi) != (other.part, other.spelling.midi):
+        return False
+    if one.voice == other.voice:
+        return one.onset_q < other.end_q and other.onset_q < one.end_q
+    return one.onset_q <= other.end_q and other.onset_q <= one.end_q
+
+
+@given(score=scores())
+@settings(max_examples=25)
+def test_what_is_written_is_read_as_it_was(
+    score: Score, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("written") / "piece.musicxml"
+    write_musicxml(score, path)
+    again = read_score(path)
+    assert again.notes == score.notes
+    assert (again.bars, again.meters, again.parts) == (score.bars, score.meters, score.parts)
+
+
+@given(score=scores())
+@settings(max_examples=60)
+def test_every_bar_is_full(score: Score) -> None:
+    """In every voice of every bar, what is written lasts as long as the bar (backups aside)."""
+    root = document(score)
+    divisions = int(root.findtext(".//divisions") or 0)
+    for part in root.iter("part"):
+        for measure, printed in zip(part.iter("measure"), score.bars, strict=True):
+            filled: dict[str, int] = {}
+            for element in measure:
+                if element.tag in ("note", "forward") and element.find("chord") is None:
+                    voice = element.findtext("voice") or ""
+                    filled[voice] = filled.get(voice, 0) + int(element.findtext("duration") or 0)
+            assert set(filled.values()) == {printed.length_q * divisions}
+
+
+# --- files ----------------------------------------------------------------------------------------
+
+
+def test_nothing_is_overwritten_unless_asked(tmp_path: Path) -> None:
+    path = tmp_path / "piece.musicxml"
+    path.write_text("mine")
+    with pytest.raises(ScoreError, match=r"piece\.musicxml is there already: --force"):
+        write_musicxml(score_of("C4/4"), path)
+    assert path.read_text() == "mine"
+    write_musicxml(score_of("C4/4"), path, force=True)
+    assert path.read_text("utf-8").startswith("<?xml")
+    with pytest.raises(ScoreError, match="there is no folder"):
+        write_musicxml(score_of("C4/4"), tmp_path / "none" / "piece.mxl")
+    assert [p.name for p in tmp_path.iterdir()] == ["piece.musicxml"]
+
+
+def test_the_same_score_is_the_same_file(tmp_path: Path) -> None:
+    for name in ("one.mxl", "two.mxl"):
+        write_musicxml(score_of("C4/4"), tmp_path / name)
+    one, two = ((tmp_path / name).read_bytes() for name in ("one.mxl", "two.mxl"))
+    assert one == two
+    with zipfile.ZipFile(io.BytesIO(one)) as archive:
+        assert archive.namelist()[0] == "META-INF/container.xml"
+
+
+def test_odd_places_are_drawn_to_a_grid_and_voices_told_apart(tmp_path: Path) -> None:
+    odd = [
+        ScoreNote(onset_q=Q(n, 61), duration_q=Q(1, 59 - n), spelling=Spelling(28 + n, 0))
+        for n in range(8)
+    ]  # fmt: skip
+    score = replace(score_of("C3/4"), notes=(*score_of("C3/4").notes, *odd))
+    path = tmp_path / "odd.musicxml"
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        write_musicxml(score, path)
+    again = read_score(path)
+    assert sorted(n.spelling for n in again.notes) == sorted(n.spelling for n in score.notes)
+    pairs = zip(sorted(again.notes, key=_pitch), sorted(score.notes, key=_pitch), strict=True)
+    assert all(abs(read.onset_q - given.onset_q) <= Q(1, 64) for read, given in pairs)
+    assert len({n.voice for n in again.notes}) > 1
+    assert not re.search(r"<duration>0<", musicxml_of(score))
+
+
+def _pitch(note: ScoreNote) -> Spelling:
+    return note.spelling
