@@ -118,7 +118,7 @@ def load_preferences(
     layers = [read_table(folder / "defaults.toml")]
     own = _read_own(config)
     if own is not None:
-        own.only((*_TABLES, "controls", "compasses"))
+        own.only((*_TABLES, "controls", "compasses", "ear"))
         layers.append(own)
     if options:
         layers.append(_option_layer(options))
@@ -135,6 +135,16 @@ def load_preferences(
         controls=_load_controls(folder, own),
         compasses=MappingProxyType({name: one.compass for name, one in keyboards.items()}),
     )
+
+
+def own_table(config: Path | None, name: str) -> Table | None:
+    """Return a table of the player's own file, read apart from the rest; None without a file.
+
+    Raises:
+        ConfigError: for a file that can't be read.
+    """
+    own = _read_own(config)
+    return own.table(name) if own is not None else None
 
 
 def _read_own(config: Path | None) -> Table | None:
