@@ -27,7 +27,8 @@ ROOMS = {
     "score": CORE,
     "book": CORE,
     "screen": CORE,
-    "ear": (*CORE, "live", "score", "book", "screen"),
+    # its material and levels are files of ours, read as the rest of the configuration is
+    "ear": (*CORE, "live", "score", "book", "screen", "config", "tables", "demo"),
 }
 PURE = ("music", "sequence", "sitting")
 # the pure rooms have no clock, no thread, no file, no process, no network
