@@ -11,6 +11,7 @@ import sys
 import click
 
 from livecont import __version__
+from livecont.commands.book import book
 from livecont.commands.check import check
 from livecont.commands.demo import demo
 from livecont.commands.find import find
@@ -36,7 +37,7 @@ def livecont() -> None:
     """
 
 
-for command in (listen, demo, replay, find, ports, check):
+for command in (listen, demo, replay, find, book, ports, check):
     livecont.add_command(command)
 
 

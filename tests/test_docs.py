@@ -48,6 +48,19 @@ def _nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
 
 
+def with_subcommands(name: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
+    yield name, command
+    if isinstance(command, click.Group):
+        for sub, inner in command.commands.items():
+            yield from with_subcommands(f"{name} {sub}", inner)
+
+
+def options_of(command: click.Command) -> Iterator[str]:
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            yield from (*parameter.opts, *parameter.secondary_opts)
+
+
 def blocks(text: str, language: str) -> list[str]:
     return re.findall(rf"^```{language}\n(.*?)^```$", text, re.DOTALL | re.MULTILINE)
 
@@ -59,10 +72,10 @@ def blocks(text: str, language: str) -> list[str]:
 def test_every_command_and_option_is_in_the_readme(name: str) -> None:
     text = README.read_text("utf-8")
     assert f"### `livecont {name}" in text
-    for parameter in COMMANDS[name].params:
-        if isinstance(parameter, click.Option):
-            for option in (*parameter.opts, *parameter.secondary_opts):
-                assert f"`{option}" in text or f"/{option}" in text, f"{option} of {name}"
+    for whole_name, command in with_subcommands(name, COMMANDS[name]):
+        assert f"`livecont {whole_name}" in text or f"`{whole_name}" in text
+        for option in options_of(command):
+            assert f"`{option}" in text or f"/{option}" in text, f"{option} of {whole_name}"
 
 
 def test_every_command_named_in_the_readme_exists() -> None:
@@ -75,9 +88,9 @@ def test_every_command_named_in_the_readme_exists() -> None:
 def test_every_option_written_in_the_readme_exists() -> None:
     options = {
         option
-        for command in COMMANDS.values()
-        for parameter in command.params
-        for option in (*parameter.opts, *parameter.secondary_opts)
+        for name, command in COMMANDS.items()
+        for _, each in with_subcommands(name, command)
+        for option in options_of(each)
     } | {"--help", "--version"}
     lines = re.findall(r"livecont (?:[a-z]+) .*", README.read_text("utf-8"))
     for line in lines:

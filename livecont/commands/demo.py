@@ -10,9 +10,7 @@ import click
 from livecont.commands.options import output_options, preferences, sitting_options
 
 if TYPE_CHECKING:
-    from livecont.commands.sound import Output
     from livecont.demo import Piece
-    from livecont.live.sounder import Sounder
 
 LEAD_S = 1.0  # time to look at the screen before the first note
 
@@ -46,7 +44,9 @@ def demo(
     as_written = {"key": piece.key.name, "compass": piece.compass, "limit": str(piece.links)}
     wanted = {option: value for option, value in given.items() if value is not None}
     chosen = preferences(config, {**as_written, **wanted})
-    output, sounder, trouble = _open(chosen.output_name)
+    from livecont.commands.sound import opened
+
+    output, sounder, trouble = opened(chosen.output_name)
     from livecont.commands.sit import sit
 
     opening = f"demo: {piece.title}" if trouble is None else f"no sound: {trouble}"
@@ -77,26 +77,3 @@ def _write(path: Path, piece: Piece) -> None:
         raise ScoreError(f"{path} is there already: choose another name") from error
     except OSError as error:
         raise ScoreError(f"{path}: can't be written ({error.strerror})") from error
-
-
-def _open(wanted: str | None) -> tuple[Output, Sounder, str | None]:
-    """Open what was asked for, or what there is; silence is better than no demonstration."""
-    from livecont.commands.sound import Output, choose
-    from livecont.errors import PortError
-    from livecont.live.port_names import INTERNAL
-    from livecont.live.sounder import Sounder
-    from livecont.live.wire import OutputChoice, OutputKind
-
-    try:
-        output = choose(wanted, None, listening=False)
-    except PortError:
-        if wanted is not None:
-            raise
-        output = choose(INTERNAL, None, listening=False)
-    try:
-        return output, Sounder.start(output.choice), None
-    except PortError as error:
-        if wanted is not None:
-            raise
-        silent = Output(choice=OutputChoice(kind=OutputKind.SILENT))
-        return silent, Sounder.start(silent.choice), str(error)

@@ -10,6 +10,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from livecont.errors import PortError
 from livecont.live.port_names import INTERNAL, SILENT, choose_inputs, choose_output
 from livecont.live.ports import Roster
 from livecont.live.sounder import Sounder
@@ -65,3 +66,26 @@ def starting(output: Output) -> Iterator[Future[Sounder]]:
     """
     with ThreadPoolExecutor(1, thread_name_prefix="starting") as pool:
         yield pool.submit(Sounder.start, output.choice)
+
+
+def opened(wanted: str | None) -> tuple[Output, Sounder, str | None]:
+    """Open what was asked for, or what there is; the last value says why it is silent, if it is.
+
+    Where nobody plays, silence is better than nothing.
+
+    Raises:
+        PortError: what was asked for can't be opened.
+    """
+    try:
+        output = choose(wanted, None, listening=False)
+    except PortError:
+        if wanted is not None:
+            raise
+        output = choose(INTERNAL, None, listening=False)
+    try:
+        return output, Sounder.start(output.choice), None
+    except PortError as error:
+        if wanted is not None:
+            raise
+        silent = Output(choice=OutputChoice(kind=OutputKind.SILENT))
+        return silent, Sounder.start(silent.choice), str(error)
