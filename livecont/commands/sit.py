@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from livecont.commands.sound import Output
+from livecont.live.analysis import Analyst
 from livecont.live.clock import SystemClock
 from livecont.live.controls import Action
 from livecont.live.keyboard import ComputerKeys
@@ -73,6 +74,7 @@ def sit(
         sounder=sounder,
         controls=chosen.controls,
         take=take,
+        explainer=Analyst(clock, troubles.append),
         thru=_passes_on(chosen, output, bool(piece)),
         comes_back=output.comes_back,
         ends_with_chain=bool(piece),

@@ -6,14 +6,15 @@ Conventions: seconds on the live clock; the protocols say no more than `live.run
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, TypeVar
 
 from livecont.live.messages import TimedMessage
 from livecont.live.report import SentMessage, SounderReport
-from livecont.sitting.events import Effect, Settings, SittingEvent
+from livecont.sequence.pattern import Pattern
+from livecont.sitting.events import Analysed, Effect, Settings, SittingEvent
 from livecont.sitting.snapshot import Snapshot
 
 State = TypeVar("State")
@@ -32,6 +33,22 @@ class Machine(Protocol[State]):
 
     def snapshot(self, state: State, at_s: float) -> Snapshot:
         """Return what can be seen."""
+        ...
+
+
+class Explainer(Protocol):
+    """Who works out what patterns are: `livecont.live.analysis.Analyst`, or one in tests."""
+
+    def start(self, answer: Callable[[Analysed], object]) -> None:
+        """Begin; answers go there, from any thread."""
+        ...
+
+    def ask(self, pattern: Pattern) -> None:
+        """Have a pattern worked out; never waits."""
+        ...
+
+    def close(self) -> None:
+        """End."""
         ...
 
 

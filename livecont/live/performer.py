@@ -14,11 +14,11 @@ from collections.abc import Callable, Iterable
 from livecont.errors import PortError
 from livecont.live.clock import Clock
 from livecont.live.messages import messages_of
-from livecont.live.parts import Voice
+from livecont.live.parts import Explainer, Voice
 from livecont.live.player import Player
 from livecont.live.report import SounderReport, SounderState
 from livecont.live.take import TakeRecorder
-from livecont.sitting.events import Effect, Hush, News, Sound, TookOver, Understood, Wake
+from livecont.sitting.events import Analyse, Effect, Hush, News, Sound, TookOver, Understood, Wake
 
 LOOK_AGAIN_S = 0.25  # how often the sounding process is asked how it is
 PROBE_AGAIN_S = 2.0
@@ -38,12 +38,14 @@ class Performer:
         sounder: Voice,
         player: Player,
         take: TakeRecorder | None,
+        explainer: Explainer | None = None,
         listeners: Iterable[Callable[[News], object]],
         tell: Callable[[str], object],
     ) -> None:
         self.wake_s: float | None = None
         self.sounds_until_s = clock.now_s()
         self._clock, self._sounder, self._player, self._take = clock, sounder, player, take
+        self._explainer = explainer
         self._listeners = tuple(listeners)
         self._tell = tell
         self._look_s = self.sounds_until_s
@@ -64,6 +66,9 @@ class Performer:
             self._player.hushed(self.sounds_until_s)
         elif isinstance(effect, Wake):
             self.wake_s = effect.at_s
+        elif isinstance(effect, Analyse):
+            if self._explainer is not None:
+                self._explainer.ask(effect.pattern)
         else:
             self._pass_on(effect)
 

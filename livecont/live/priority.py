@@ -11,6 +11,7 @@ and ours must not go before the sound server (JACK's default is 10), the sound c
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
 import sys
@@ -20,6 +21,8 @@ from livecont.live.wire import Priority
 REAL_TIME_PRIORITY = 4
 
 _NICE_TRIES = (-15, -10, -5)
+_LOWEST_NICE = 19
+_WINDOWS_IDLE_CLASS = 0x40  # IDLE_PRIORITY_CLASS, as below
 _WINDOWS_HIGH_CLASS = 0x80  # HIGH_PRIORITY_CLASS, SetPriorityClass in the Windows API
 _WINDOWS_TIME_CRITICAL = 15  # THREAD_PRIORITY_TIME_CRITICAL, SetThreadPriority
 
@@ -42,6 +45,20 @@ def raise_priority() -> Priority:
             continue
         return Priority.RAISED
     return Priority.NORMAL
+
+
+def lower_priority() -> None:
+    """Leave the processor to others wherever they want it."""
+    if sys.platform == "win32":
+        import ctypes
+
+        kernel = ctypes.WinDLL("kernel32")
+        kernel.GetCurrentProcess.restype = ctypes.c_void_p
+        kernel.SetPriorityClass.argtypes = (ctypes.c_void_p, ctypes.c_ulong)
+        kernel.SetPriorityClass(kernel.GetCurrentProcess(), _WINDOWS_IDLE_CLASS)
+        return
+    with contextlib.suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, 0, _LOWEST_NICE)
 
 
 def freeze_garbage() -> None:

@@ -26,7 +26,7 @@ from livecont.live.controls import ControlMap, Panel
 from livecont.live.echo import EchoGuard
 from livecont.live.hearing import Arrival, Ear, Inbox, Thru
 from livecont.live.inputs import Inputs, PortEvent, PortNews
-from livecont.live.parts import Health, Machine, State, Voice
+from livecont.live.parts import Explainer, Health, Machine, State, Voice
 from livecont.live.performer import Performer
 from livecont.live.player import Player
 from livecont.live.take import TakeRecorder
@@ -68,7 +68,8 @@ class Runner(Generic[State]):
 
     `thru` passes the player's notes on to the sounder. `comes_back` is False where the output is
     our own sound or none, which no input can hear. `ends_with_chain` ends the sitting by itself
-    after the first chain has come to its end. Sounder and take are closed with it.
+    after the first chain has come to its end. `explainer` works out what patterns are. Sounder,
+    take and explainer are closed with it.
     """
 
     def __init__(
@@ -80,6 +81,7 @@ class Runner(Generic[State]):
         sounder: Voice,
         controls: ControlMap,
         take: TakeRecorder | None = None,
+        explainer: Explainer | None = None,
         thru: bool = False,
         comes_back: bool = True,
         ends_with_chain: bool = False,
@@ -88,6 +90,7 @@ class Runner(Generic[State]):
     ) -> None:
         self._machine, self._settings, self._clock = machine, settings, clock
         self._sounder, self._take, self._tell_others = sounder, take, tell
+        self._explainer = explainer
         self._ends_with_chain = ends_with_chain
         self._inbox: Inbox[_Item] = Inbox()
         self._inputs: Inputs | None = None
@@ -105,6 +108,7 @@ class Runner(Generic[State]):
             sounder=sounder,
             player=self._player,
             take=take,
+            explainer=explainer,
             listeners=(*listeners, self._note_end),
             tell=self._tell,
         )
@@ -122,6 +126,8 @@ class Runner(Generic[State]):
     # --- from other threads -----------------------------------------------------------------------
 
     def __enter__(self) -> Runner[State]:
+        if self._explainer is not None:
+            self._explainer.start(self._inbox.post)
         self._thread.start()
         return self
 
@@ -309,6 +315,8 @@ class Runner(Generic[State]):
         """Silence everything and close; each step whatever became of the others."""
         with contextlib.ExitStack() as last_first:
             last_first.callback(self._ended.set)
+            if self._explainer is not None:
+                last_first.callback(self._explainer.close)
             if self._take is not None:
                 last_first.callback(self._take.close)
             last_first.callback(self._performer.keep_take)

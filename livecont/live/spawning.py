@@ -58,7 +58,7 @@ def spawn(choice: OutputChoice, late_bound_s: float, urgent: bool) -> Line:
         name="livecont-sounding",
         daemon=True,
     )
-    with _spawning, _nothing_inherited():
+    with nothing_inherited():
         process.start()
     for theirs in (their_commands, their_thru, their_replies):
         theirs.close()  # else our copies would keep the pipes from ever ending
@@ -66,13 +66,20 @@ def spawn(choice: OutputChoice, late_bound_s: float, urgent: bool) -> Line:
 
 
 @contextlib.contextmanager
-def _nothing_inherited() -> Iterator[None]:
+def nothing_inherited() -> Iterator[None]:
     """Keep the process that is started inside from importing our program and from Ctrl-C.
+
+    One at a time.
 
     The spawn method imports the parent's main module in the child: for a command line program all
     of it, the screen included, which our process doesn't want and a program without a main guard
     doesn't survive. And a Ctrl-C would end the child before it can say that it ignores it.
     """
+    with _spawning:
+        yield from _set_apart()
+
+
+def _set_apart() -> Iterator[None]:
     main = sys.modules["__main__"]
     blocked: set[int] = set()
     if sys.platform != "win32":

@@ -12,6 +12,7 @@ from dataclasses import replace
 from livecont.sequence.chain import Chain
 from livecont.sequence.endings import Limit
 from livecont.sequence.pattern import Link, Pattern, Role
+from livecont.sitting.asking import as_wanted, ask
 from livecont.sitting.counting import count_of, count_on
 from livecont.sitting.events import Effect, Ended, Hush, Settings, Sound, Understood
 from livecont.sitting.kinds import going_on, other_kind
@@ -67,8 +68,12 @@ def sound_on(state: State, sounding: Sounding) -> Outcome:
         sounding = state.sounding or sounding
     next_start_s = sounding.starts_s[-1] + sounding.links[sent - 1].unit_s
     if sent < len(sounding.links):
-        sounding = replace(sounding, starts_s=(*sounding.starts_s, next_start_s))
-        link = sounding.links[sent]
+        link = as_wanted(state, sounding.links[sent])
+        sounding = replace(
+            sounding,
+            handed=(*sounding.handed, link),
+            starts_s=(*sounding.starts_s, next_start_s),
+        )
         return replace(state, sounding=sounding), (Sound(start_s=next_start_s, link=link),)
     if state.rest is None and state.now_s >= next_start_s:
         return state, (Ended(at_s=state.now_s, reason=_why_ended(state.settings, sounding)),)
@@ -144,5 +149,6 @@ def _change_sounding(state: State, sounding: Sounding) -> Outcome:
     pattern = going_on(wanted, state.chain.course, sent)
     changed = replace(sounding, pattern=pattern, links=sent, kind_from=sent[-1].number + 1)
     state = with_chain(state, pattern, len(sent))
-    state = replace(state, sounding=changed, kind_changed=not state.kind_changed)
-    return state, (Understood(at_s=state.now_s, pattern=pattern),)
+    state = replace(state, sounding=changed, kind_changed=not state.kind_changed, explanation=None)
+    state, asked = ask(state)
+    return state, (Understood(at_s=state.now_s, pattern=pattern), *asked)

@@ -16,6 +16,7 @@ from livecont.music.spectrum import Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.events import PlayerEvent
 from livecont.sequence.pattern import Link, Pattern
+from livecont.sitting.explanation import Explanation
 
 
 class Start(StrEnum):
@@ -26,6 +27,13 @@ class Start(StrEnum):
     ON_CUE = "on-cue"  # at a pedal or key
 
 
+class Fullness(StrEnum):
+    """How much of a coming link sounds."""
+
+    FULL = "full"  # every note
+    REDUCTION = "reduction"  # its main notes
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """What the player chose for a sitting.
@@ -33,8 +41,8 @@ class Settings:
     `key` None: estimated while playing. `most_links` None: as far as the compass goes; else how
     many links at most are sounded. `least_confidence`: below it, nothing sounds by itself.
     `limit`, `ending`, `spectrum` and `surprise` are the chain's (`sequence.chain`); `seed` is for
-    its dice. `draws_ahead`: the chain is drawn up to its end in spare moments, to be shown; else
-    link by link as it is sounded.
+    its dice. `draws_ahead`: the chain is drawn up to its end in spare moments, to be shown, and
+    what it is is asked for; else link by link as it is sounded.
     """
 
     key: Key | None
@@ -48,6 +56,7 @@ class Settings:
     spectrum: Spectrum | None = None
     surprise: float = 0.0
     seed: int = 0
+    fullness: Fullness = Fullness.FULL
 
 
 # --- events -------------------------------------------------------------------------------------
@@ -90,6 +99,22 @@ class ChangeKind:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeFullness:
+    """The player wants the main notes only, or all again, from the next link on."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysed:
+    """What a pattern is has been worked out, as `Analyse` asked for."""
+
+    at_s: float
+    pattern: Pattern
+    explanation: Explanation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Lost:
     """The input or output is gone: be silent and forget half-heard links."""
 
@@ -103,7 +128,8 @@ class Quit:
     at_s: float
 
 
-SittingEvent = PlayerEvent | Tick | Cue | Stop | ChangeKey | ChangeKind | Lost | Quit
+Wish = Cue | Stop | ChangeKey | ChangeKind | ChangeFullness
+SittingEvent = PlayerEvent | Tick | Wish | Analysed | Lost | Quit
 
 
 # --- effects ------------------------------------------------------------------------------------
@@ -132,6 +158,17 @@ class Wake:
     """Send a `Tick` at `at_s`, or as soon as possible after. A later Wake replaces an earlier."""
 
     at_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analyse:
+    """Work out what a pattern is, away from the path of notes, and tell it by `Analysed`.
+
+    A later one makes an earlier one that is not yet answered needless.
+    """
+
+    at_s: float
+    pattern: Pattern
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,4 +208,4 @@ class Ended:
 
 
 News = Understood | TookOver | GaveWay | Ended
-Effect = Sound | Hush | Wake | News
+Effect = Sound | Hush | Wake | Analyse | News

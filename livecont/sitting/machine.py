@@ -19,6 +19,7 @@ from livecont.music.clarity import prepare
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
 from livecont.sequence.listener import Listener, Prospect
 from livecont.sequence.pattern import Link, Pattern
+from livecont.sitting.asking import answered, as_wanted, ask, change_fullness
 from livecont.sitting.carrying import (
     Outcome,
     chain_of,
@@ -30,6 +31,8 @@ from livecont.sitting.carrying import (
     with_chain,
 )
 from livecont.sitting.events import (
+    Analysed,
+    ChangeFullness,
     ChangeKey,
     ChangeKind,
     Cue,
@@ -103,13 +106,18 @@ def step(state: State, event: SittingEvent) -> Outcome:
             state = replace(state, settings=replace(state.settings, key=event.key))
         case ChangeKind():
             state, effects = change_kind(state)
+        case ChangeFullness():
+            state = change_fullness(state)
+            state, effects = ask(state)
+        case Analysed():
+            state = answered(state, event)
         case Lost():
             state, effects = _ended(state, "lost")
         case Quit():
             state, effects = _ended(state, "quit")
             return replace(state, phase=Phase.ENDED), (*started, *effects)
     timed: tuple[Effect, ...] = ()
-    if not isinstance(event, KeyDown | KeyUp | PedalMove):
+    if not isinstance(event, KeyDown | KeyUp | PedalMove | Analysed):
         # never while a note waits to be heard: what is due now is done at the next tick
         state, timed = _in_time(state)
     wake_s = _next_wake_s(state)
@@ -237,6 +245,9 @@ def _silent(state: State, followed: Followed | None) -> State:
         rest=None,
         count=None,
         kind_changed=False,
+        asked=None,
+        explanation=None,
+        main_notes=None,
         plan=None,
         armed=None,
         sounding=None,
@@ -259,11 +270,14 @@ def _draw(state: State) -> Outcome:
         return _silent(state, state.followed), ()
     waits_for_cue = state.settings.start is Start.ON_CUE and prospect.whole
     ready = state.plan is not None or waits_for_cue
+    if not alike:
+        state = replace(state, explanation=None, main_notes=None)
     state = with_chain(state, other_kind(pattern) if state.kind_changed else pattern)
     state = replace(state, phase=Phase.READY if ready else Phase.UNDERSTOOD)
+    state, asked = ask(state)
     if alike:
-        return state, ()
-    return state, (Understood(at_s=state.now_s, pattern=pattern),)
+        return state, asked
+    return state, (Understood(at_s=state.now_s, pattern=pattern), *asked)
 
 
 def _alike(known: Pattern, step_degrees: int, unit_s: float) -> bool:
@@ -282,10 +296,13 @@ def _arm(state: State, plan: Plan) -> Outcome:
         state = replace(state, phase=Phase.UNDERSTOOD, rest=None, last_end="compass")
         told = Understood(at_s=state.now_s, pattern=pattern)
         return state, (told, Ended(at_s=state.now_s, reason="compass"))
-    armed = Armed(plan=plan, decided_s=state.now_s, own=own, pattern=pattern, link=link)
-    held_back = _held_back(link, plan.from_s - plan.due_s)
-    state = replace(state, phase=Phase.READY, armed=armed)
-    return state, (Sound(start_s=plan.due_s, link=held_back),)
+    handed = as_wanted(state, link)
+    armed = Armed(
+        plan=plan, decided_s=state.now_s, own=own, pattern=pattern, link=link, handed=handed
+    )
+    held_back = _held_back(handed, plan.from_s - plan.due_s)
+    state, asked = ask(replace(state, phase=Phase.READY, armed=armed))
+    return state, (Sound(start_s=plan.due_s, link=held_back), *asked)
 
 
 def _held_back(link: Link, least_offset_s: float) -> Link:
@@ -306,6 +323,7 @@ def _start_armed(state: State) -> Outcome:
         own=armed.own,
         pattern=armed.pattern,
         links=(armed.link, *state.coming),
+        handed=(armed.handed,),
         starts_s=(due_s,),
         kind_from=armed.link.number if state.kind_changed else 2,
     )
@@ -321,7 +339,7 @@ def _start_armed(state: State) -> Outcome:
     decided_s, pattern = armed.decided_s, armed.pattern
     return state, (
         Understood(at_s=decided_s, pattern=pattern),
-        TookOver(at_s=decided_s, start_s=due_s, pattern=pattern, link=armed.link),
+        TookOver(at_s=decided_s, start_s=due_s, pattern=pattern, link=armed.handed),
     )
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from livecont.music.pitch import Spelling
-from livecont.sequence.chain import Chain
 from livecont.sequence.endings import Ending
 from livecont.sequence.pattern import Link, Pattern, Role
+from livecont.sitting.asking import as_wanted
 from livecont.sitting.kinds import unchanged
 from livecont.sitting.snapshot import Changed, Snapshot
 from livecont.sitting.state import Sounding, State
@@ -16,14 +16,15 @@ HEARD_SHOWN = 16
 def snapshot(state: State, at_s: float) -> Snapshot:
     """Return what can be seen of the sitting at a time not before its last event."""
     sounding, settings = state.sounding, state.settings
-    link, start_s, coming = None, None, state.coming
+    link, start_s = None, None
+    coming = tuple(as_wanted(state, one) for one in state.coming)
     if sounding is not None:
         begun = [i for i, s in enumerate(sounding.starts_s) if at_s >= s]
         now = begun[-1] if begun else 0
-        link, start_s = sounding.links[now], sounding.starts_s[now]
-        coming = _unspoilt(state.chain, sounding.links, now + 1)
+        link, start_s = sounding.handed[now], sounding.starts_s[now]
+        coming = _coming(state, sounding, now + 1)
     elif state.armed is not None:
-        link, start_s = state.armed.link, state.armed.plan.from_s
+        link, start_s = state.armed.handed, state.armed.plan.from_s
     reach = None
     if state.count is not None and (sounding is None or _by_the_step(sounding)):
         reach = state.count.after(link.number if link is not None else _last_heard(state.pattern))
@@ -49,6 +50,8 @@ def snapshot(state: State, at_s: float) -> Snapshot:
         changed=state.changed if sounding is None else changed_by(sounding, at_s),
         kind_changed=state.kind_changed,
         kind_from=_kind_from(state),
+        explanation=state.explanation,
+        fullness=settings.fullness,
     )
 
 
@@ -62,14 +65,16 @@ def changed_by(sounding: Sounding, at_s: float) -> Changed | None:
     return over[-1] if over else None
 
 
-def _unspoilt(chain: Chain | None, links: tuple[Link, ...], first: int) -> tuple[Link, ...]:
-    """The links from one on, a surprise not given away before it is heard."""
-    if chain is None or all(link.changed is None for link in links[first:]):
-        return links[first:]
-    return tuple(
-        link if link.changed is None else unchanged(chain.course, links[: i + 1])
-        for i, link in enumerate(links[first:], first)
-    )
+def _coming(state: State, sounding: Sounding, first: int) -> tuple[Link, ...]:
+    """The links from one on, as they will sound; a surprise is not given away before."""
+    coming = []
+    for i, link in enumerate(sounding.links[first:], first):
+        if link.changed is not None and state.chain is not None:
+            coming.append(as_wanted(state, unchanged(state.chain.course, sounding.links[: i + 1])))
+        else:
+            handed = i < len(sounding.handed)
+            coming.append(sounding.handed[i] if handed else as_wanted(state, link))
+    return tuple(coming)
 
 
 def _last_heard(pattern: Pattern | None) -> int:

@@ -13,6 +13,8 @@ from livecont.music.key import Key
 from livecont.music.pitch import Spelling
 from livecont.sequence.endings_clarity import Reach
 from livecont.sequence.pattern import Link, Pattern
+from livecont.sitting.events import Fullness
+from livecont.sitting.explanation import Explanation
 
 
 class Phase(StrEnum):
@@ -48,7 +50,8 @@ class Snapshot:
     and those with keys; None while they are being counted, and where the chain goes another way.
     `changed` is the latest link that was changed on purpose; told when it is over. `kind_changed`:
     the player had the step counted the other way. `kind_from` is the first link that is the one
-    before it, moved as the step is counted now.
+    before it, moved as the step is counted now. `explanation` is what the pattern is, None while
+    that is being worked out. `fullness` is how much of the links not yet sounded will sound.
     """
 
     at_s: float
@@ -70,3 +73,5 @@ class Snapshot:
     changed: Changed | None = None
     kind_changed: bool = False
     kind_from: int = 2
+    explanation: Explanation | None = None
+    fullness: Fullness = Fullness.FULL

@@ -13,6 +13,8 @@ from livecont.sequence.listener import Listener, Prospect
 from livecont.sequence.pattern import Link, Pattern
 from livecont.sitting.counting import Count
 from livecont.sitting.events import Settings, Start
+from livecont.sitting.explanation import Explanation
+from livecont.sitting.main_notes import MainNotes
 from livecont.sitting.snapshot import Changed, Phase
 
 # a link is drawn up and handed over so long before it is due
@@ -49,7 +51,7 @@ class Plan:
 class Armed:
     """A plan carried out so far: its link is with the sounding side and starts unless cancelled.
 
-    `own` and `pattern` as in `Sounding`.
+    `own`, `pattern` as in `Sounding`, `handed` is the link as it sounds.
     """
 
     plan: Plan
@@ -57,12 +59,14 @@ class Armed:
     own: Pattern
     pattern: Pattern
     link: Link
+    handed: Link
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sounding:
     """What livecont plays: links drawn up so far, and when each that was sent starts.
 
+    `links` are whole, `handed` those that were sent as they sound, whole or their main notes.
     `pattern` is the one in force, `own` the one that the player's links made, `kind_from` the first
     link that is the one before it, moved as the step is counted now.
     """
@@ -70,12 +74,13 @@ class Sounding:
     own: Pattern
     pattern: Pattern
     links: tuple[Link, ...]
+    handed: tuple[Link, ...]
     starts_s: tuple[float, ...]
     kind_from: int = 2
 
     @property
     def sent(self) -> tuple[Link, ...]:
-        """The links that are with the sounding side."""
+        """The links that are with the sounding side, whole."""
         return self.links[: len(self.starts_s)]
 
 
@@ -96,6 +101,8 @@ class State:
     broke in with something else and stops wants silence. `chain` is the one whose links come,
     `rest` yields those not drawn up yet. `kind_changed`: the step is counted the other way, at the
     player's wish. `changed` is what the last chain changed on purpose, once it is over.
+    `explanation` is what the pattern is and `main_notes` makes its links into reductions; both may
+    still be those of an earlier draft of it. `asked` is the draft that was last asked about.
     """
 
     settings: Settings
@@ -111,6 +118,9 @@ class State:
     count: Count | None = None
     kind_changed: bool = False
     changed: Changed | None = None
+    asked: Pattern | None = None
+    explanation: Explanation | None = None
+    main_notes: MainNotes | None = None
     plan: Plan | None = None
     armed: Armed | None = None
     sounding: Sounding | None = None

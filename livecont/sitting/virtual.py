@@ -11,7 +11,18 @@ from dataclasses import replace
 
 from livecont.errors import TransitionError
 from livecont.sequence.endings import Ending, Limit
-from livecont.sitting.events import Effect, Quit, Settings, SittingEvent, Tick, TookOver, Wake
+from livecont.sitting.events import (
+    Analyse,
+    Analysed,
+    Effect,
+    Quit,
+    Settings,
+    SittingEvent,
+    Tick,
+    TookOver,
+    Wake,
+)
+from livecont.sitting.explanation import explain
 from livecont.sitting.machine import State, begin, step
 
 # after the last event, so much time at most
@@ -74,10 +85,18 @@ class _Ticks:
 
 
 def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple[Effect, ...]]:
-    """One step; the time to be woken at is kept apart from the other effects."""
+    """One step; the time to be woken at is kept apart from the other effects.
+
+    What a pattern is is told at once: here nobody is kept waiting.
+    """
     state, effects = step(state, event)
+    for asked in [effect for effect in effects if isinstance(effect, Analyse)]:
+        told = Analysed(at_s=state.now_s, pattern=asked.pattern, explanation=explain(asked.pattern))
+        state, more = step(state, told)
+        effects = (*effects, *more)
     wakes = [effect.at_s for effect in effects if isinstance(effect, Wake)]
-    return state, wakes[-1] if wakes else None, tuple(e for e in effects if not isinstance(e, Wake))
+    kept = tuple(effect for effect in effects if not isinstance(effect, Wake | Analyse))
+    return state, wakes[-1] if wakes else None, kept
 
 
 def take_overs(effects: Iterable[Effect]) -> tuple[TookOver, ...]:

@@ -1,7 +1,8 @@
 """A desk to sit at: the machine driven by hand in virtual time, everything it does kept.
 
 Conventions: as in life, a tick comes when the machine asked for it and not otherwise; `effects` are
-without the `Wake`s, each with the moment of the step that gave it.
+without the `Wake`s and the `Analyse`s, each with the moment of the step that gave it; `asked` keeps
+the latter, which nobody answers unless a test does.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from typing import TypeVar
 
 from livecont.sequence.events import KeyDown
 from livecont.sequence.pattern import Link
-from livecont.sitting.events import Effect, Hush, Settings, SittingEvent, Sound, Tick, Wake
+from livecont.sitting.events import Analyse, Effect, Hush, Settings, SittingEvent, Sound, Tick, Wake
 from livecont.sitting.machine import begin, snapshot, step
 from livecont.sitting.snapshot import Snapshot
 
@@ -26,6 +27,7 @@ class Desk:
         self.state = begin(settings)
         self.now_s = 0.0
         self.effects: list[tuple[float, Effect]] = []
+        self.asked: list[Analyse] = []
         self._wake_s: float | None = None
         self._ticks = 0
 
@@ -78,7 +80,8 @@ class Desk:
         self.state, effects = step(self.state, event)
         wakes = [effect.at_s for effect in effects if isinstance(effect, Wake)]
         self._wake_s = wakes[-1] if wakes else None
-        kept = tuple(effect for effect in effects if not isinstance(effect, Wake))
+        self.asked += [effect for effect in effects if isinstance(effect, Analyse)]
+        kept = tuple(effect for effect in effects if not isinstance(effect, Wake | Analyse))
         self.effects += [(event.at_s, effect) for effect in kept]
         return kept
 
