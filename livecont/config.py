@@ -22,12 +22,12 @@ from livecont.music.pitch import spelling
 from livecont.music.spectrum import MODERN_PIANO, SPECTRA, Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.events import SOFT, SOSTENUTO, SUSTAIN
-from livecont.sitting.events import Settings, Start
+from livecont.sitting.events import Fullness, Settings, Start
 from livecont.tables import Table, read_table
 
 ENVIRONMENT = "LIVECONT_CONFIG"
 FILE_NAME = "livecont.toml"
-ACTIONS = ("cue", "stop", "change-key", "quit")
+ACTIONS = ("cue", "stop", "change-key", "tonal-real", "reduction", "quit")
 PEDALS = MappingProxyType({"sustain": SUSTAIN, "sostenuto": SOSTENUTO, "soft": SOFT})
 KEY_NAMES = ("space", "enter", "escape", "tab")
 MOST_LINKS = 1000
@@ -39,7 +39,7 @@ _Control = TypeVar("_Control", int, str)
 _TABLES = MappingProxyType(
     {
         "sitting": (
-            *("key", "start", "limit", "ending", "compass"),
+            *("key", "start", "limit", "ending", "sound", "compass"),
             *("instrument", "surprise", "least-confidence"),
         ),
         "ports": ("in", "out", "thru"),
@@ -183,6 +183,7 @@ def _settings(layers: list[Table], keyboards: Mapping[str, _Keyboard]) -> Settin
         start=Start(_one_of(_top(layers, "sitting", "start"), "start", Start)),
         most_links=_most_links(_top(layers, "sitting", "limit")),
         limit=_limit(_top(layers, "sitting", "limit")),
+        fullness=Fullness(_one_of(_top(layers, "sitting", "sound"), "sound", Fullness)),
         ending=Ending(_one_of(_top(layers, "sitting", "ending"), "ending", Ending)),
         spectrum=_spectrum(_top(layers, "sitting", "instrument"), keyboard),
         surprise=_top(layers, "sitting", "surprise").number("surprise", 0, 1),

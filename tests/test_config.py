@@ -13,7 +13,7 @@ from livecont import config
 from livecont.config import configs_folder, load_preferences, own_file
 from livecont.errors import ConfigError
 from livecont.sequence.events import SOFT, SOSTENUTO
-from livecont.sitting.events import Start
+from livecont.sitting.events import Fullness, Start
 from livecont.tables import read_table
 
 
@@ -43,10 +43,12 @@ def test_defaults() -> None:
     assert chosen.settings.key is None
     assert chosen.settings.start is Start.AT_ONCE
     assert chosen.settings.most_links is None
+    assert chosen.settings.fullness is Fullness.FULL
     assert (chosen.settings.compass.lowest, chosen.settings.compass.highest) == (21, 108)
     assert (chosen.input_name, chosen.output_name, chosen.thru) == (None, None, None)
     assert chosen.controls.computer == {
-        "space": "cue", "s": "stop", "k": "change-key", "q": "quit",
+        "space": "cue", "s": "stop", "k": "change-key", "t": "tonal-real", "r": "reduction",
+        "q": "quit",
     }  # fmt: skip
     assert chosen.controls.pedals == {SOFT: "cue", SOSTENUTO: "stop"}
     assert chosen.take_folder is None
@@ -157,6 +159,7 @@ FAULTS = [
     ('\n\n[sitting]\nkee = "e minor"\n', "line 4, sitting.kee: .* did you mean 'key'"),
     ('[siting]\nkey = "a"\n', "line 1, siting: .* did you mean 'sitting'"),
     ('[sitting]\ncompass = "modren"\n', "line 2, .* did you mean 'modern'"),
+    ('[sitting]\nsound = "ful"\n', "line 2, sitting.sound: .* did you mean 'full'"),
     ('[sitting]\nstart = "now"\n', "line 2, sitting.start: unknown start 'now'"),
     ("[sitting]\nlimit = 1.5\n", "line 2, sitting.limit: needs a whole number"),
     ("[sitting]\nlimit = true\n", "line 2, sitting.limit: needs a number"),

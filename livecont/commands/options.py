@@ -22,6 +22,7 @@ _SITTING = (
     click.option("--start", metavar="WHEN", help="at-once, on-pause or on-cue."),
     click.option("--limit", metavar="HOW-FAR", help="compass, clear, or a number of links."),
     click.option("--ending", metavar="HOW", help="stop, fold, turn or close."),
+    click.option("--sound", metavar="WHAT", help="full, or reduction: the main notes only."),
     click.option(
         "--compass", metavar="NAME", help="The instrument's keys: modern, italian-short …"
     ),

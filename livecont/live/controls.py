@@ -23,7 +23,15 @@ from typing import Protocol
 from livecont.errors import ConfigError
 from livecont.music.key import Key, parse_key
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
-from livecont.sitting.events import ChangeKey, Cue, Quit, SittingEvent, Stop
+from livecont.sitting.events import (
+    ChangeFullness,
+    ChangeKey,
+    ChangeKind,
+    Cue,
+    Quit,
+    SittingEvent,
+    Stop,
+)
 
 PEDAL_DOWN = 64  # MIDI 1.0: 0..63 is up, 64..127 is down
 NAMES = {" ": "space", "\r": "enter", "\n": "enter", "\x1b": "escape", "\t": "tab"}
@@ -41,6 +49,8 @@ class Action(StrEnum):
     CUE = "cue"
     STOP = "stop"
     CHANGE_KEY = "change-key"
+    TONAL_REAL = "tonal-real"
+    REDUCTION = "reduction"
     QUIT = "quit"
 
 
@@ -209,4 +219,8 @@ def _event(action: Action, at_s: float) -> SittingEvent:
         return Cue(at_s=at_s)
     if action is Action.STOP:
         return Stop(at_s=at_s)
+    if action is Action.TONAL_REAL:
+        return ChangeKind(at_s=at_s)
+    if action is Action.REDUCTION:
+        return ChangeFullness(at_s=at_s)
     return Quit(at_s=at_s)

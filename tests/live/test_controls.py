@@ -11,7 +11,15 @@ import pytest
 from livecont.live.controls import Panel, struck_key, typed_key
 from livecont.music.key import parse_key
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
-from livecont.sitting.events import ChangeKey, Cue, Quit, SittingEvent, Stop
+from livecont.sitting.events import (
+    ChangeFullness,
+    ChangeKey,
+    ChangeKind,
+    Cue,
+    Quit,
+    SittingEvent,
+    Stop,
+)
 
 
 @dataclass(frozen=True)
@@ -25,6 +33,11 @@ ALL = Map(
     pedals={67: "cue", 66: "stop"},
     keys={21: "change-key", 108: "quit"},
     computer={"space": "cue", "s": "stop", "k": "change-key", "q": "quit", "escape": "stop"},
+)
+WISHES = Map(
+    pedals={66: "reduction"},
+    keys={21: "tonal-real"},
+    computer={"t": "tonal-real", "r": "reduction"},
 )
 
 
@@ -52,6 +65,15 @@ def test_other_pedals_and_keys_are_music() -> None:
     panel = Panel(ALL)
     for event in (pedal(127, controller=64), down(60), up(60)):
         assert panel.hear(event) == (event,)
+
+
+def test_tonal_or_real_and_the_main_notes_at_the_computer_and_at_the_instrument() -> None:
+    panel = Panel(WISHES)
+    kind, fullness = (ChangeKind(at_s=1.0),), (ChangeFullness(at_s=1.0),)
+    assert (panel.type("t", 1.0), panel.type("r", 1.0)) == (kind, fullness)
+    assert (panel.hear(down(21)), panel.hear(up(21))) == (kind, ())
+    assert panel.hear(pedal(127, controller=66)) == fullness
+    assert panel.hear(pedal(0, controller=66)) == ()
 
 
 def test_a_key_acts_when_struck() -> None:
