@@ -108,6 +108,17 @@ def test_a_name_is_reserved_once(tmp_path: Path) -> None:
     ]
 
 
+def test_a_journal_of_the_same_second_is_not_written_over(tmp_path: Path) -> None:
+    """Its MIDI file may have been taken away."""
+    left = tmp_path / "2025-01-31_20-15-00.take"
+    left.write_bytes(b"livecont take 1 2025-01-31T20:15:00\np 0.500000 90 3c 40\n")
+    before = left.read_bytes()
+    path, journal = reserve(tmp_path, STARTED)
+    journal.close()
+    assert path.name == "2025-01-31_20-15-00_2.mid"
+    assert left.read_bytes() == before
+
+
 def test_a_file_is_replaced_whole_or_not_at_all(tmp_path: Path) -> None:
     path = tmp_path / "a.mid"
     path.write_bytes(b"before")
