@@ -112,7 +112,7 @@ class VoiceOutput:
         self._stop()
 
     def _open(self) -> None:
-        from livecont.live.voice import SAMPLE_RATE_HZ, VoiceBank
+        from livecont.sound.bank import SAMPLE_RATE_HZ, VoiceBank
 
         self._bank = VoiceBank(a4_hz=self._choice.a4_hz, cents=self._choice.cents)
         self._time = CardTime(SAMPLE_RATE_HZ)

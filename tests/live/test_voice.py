@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from livecont.errors import PortError
 from livecont.live.clock import ManualClock, SystemClock
-from livecont.live.voice import SAMPLE_RATE_HZ, STRINGS, VoiceBank
 from livecont.live.voice_output import LATENCY_S, PORTION_S, CardTime, VoiceOutput
 from livecont.live.wire import OutputChoice, OutputKind
+from livecont.sound.bank import SAMPLE_RATE_HZ, STRINGS, VoiceBank
 
 Sound = npt.NDArray[np.float32]
 

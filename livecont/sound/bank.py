@@ -1,27 +1,24 @@
-"""Our own small sound: struck strings, computed, for a machine with nothing better to play on.
+"""Strings that sound: our own instrument, computed, played by MIDI messages.
 
 A string is a sum of partials that each swing and die away by themselves. A partial of complex
 rate s (its decay and its frequency) is exp(s n) at sample n, so a stretch of up to 256 samples of
 all partials of all strings is one product of two small matrices, exp(s 16 a) and exp(s b) with
 n = 16 a + b, which both are made once for each string. Every note starts, stops and changes at its
-very sample, whatever the size of the stretches.
+very sample, whatever the size of the stretches. What the partials are, the voice says
+(`sound.voice`).
 
-What sounds how, and where from:
-- partials are stretched by stiffness, f_k = k f_0 sqrt(1 + B k^2) (Fletcher 1964, from memory);
-- a string struck at 1/8 of its length lacks the partials with a node there (common practice);
-- a stronger stroke is louder and brighter; low strings ring longer; higher partials die sooner;
-- the damper falls at the release unless the sustain pedal (64) or the sostenuto pedal (66) holds
-  the string; the soft pedal (67) softens new strokes.
+The damper falls at the release unless the sustain pedal (64) or the sostenuto pedal (66) holds the
+string; the soft pedal (67) softens new strokes.
 
 Conventions: the bank counts frames from 0; a message planned for a frame that has passed applies
-at the next one. `render` gives one channel of float32, always within -1..1. Pitches are MIDI
-numbers; equal temperament from `a4_hz`, each pitch class (C first) moved by `cents`.
+at the next one. `render` gives one channel of float32, always within -1..1 where the bank limits.
+Pitches are MIDI numbers; equal temperament from `a4_hz`, each pitch class (C first) moved by
+`cents`.
 """
 
 from __future__ import annotations
 
 import heapq
-import math
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,19 +26,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from livecont.sound.voice import SMALL, TO_A_THOUSANDTH, Voice
+
 SAMPLE_RATE_HZ = 48_000
 STRINGS = 64  # that sound at a time; the quietest gives way to one more
-PARTIALS = 12
 
 _SIDE = 16
 _STRETCH = _SIDE * _SIDE
-_STIFFNESS = 3e-4  # B of the middle of a piano, the order of magnitude
-_STRUCK_AT = 1 / 8
-_LOUDEST = 0.16  # peak of one string struck with all force
 _SILENCE = 2e-5  # below this a string has ended
-_DAMPED_IN_S = 0.12  # to a thousandth, once the damper is on it
 _KNEE = 0.6  # up to here the sum of all strings is left as it is
-_TO_A_THOUSANDTH = math.log(1000.0)
 
 _NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
 _SUSTAIN, _SOSTENUTO, _SOFT = 64, 66, 67
@@ -75,6 +68,9 @@ class VoiceBank:
         sample_rate_hz: int = SAMPLE_RATE_HZ,
         a4_hz: float = 440.0,
         cents: Sequence[float] = (0.0,) * 12,
+        voice: Voice = SMALL,
+        strings: int = STRINGS,
+        limited: bool = True,
     ) -> None:
         if len(cents) != 12:
             raise ValueError(f"12 pitch classes want 12 values of cents, not {len(cents)}")
@@ -87,10 +83,12 @@ class VoiceBank:
         self._arrived = 0
         self._strings: dict[int, _String] = {}  # by slot
         self._pedals: dict[tuple[int, int], int] = {}  # (channel, controller): value
-        self._state = np.zeros((STRINGS, PARTIALS), np.complex128)
-        self._rates = np.zeros((STRINGS, PARTIALS), np.complex128)
-        self._coarse = np.zeros((STRINGS, PARTIALS, _SIDE), np.complex64)
-        self._fine = np.zeros((STRINGS, PARTIALS, _SIDE), np.complex64)
+        self._voice, self._slots, self._is_limited = voice, strings, limited
+        shape = (strings, voice.partials)
+        self._state = np.zeros(shape, np.complex128)
+        self._rates = np.zeros(shape, np.complex128)
+        self._coarse = np.zeros((*shape, _SIDE), np.complex64)
+        self._fine = np.zeros((*shape, _SIDE), np.complex64)
 
     @property
     def sounding(self) -> int:
@@ -119,7 +117,7 @@ class VoiceBank:
                 sound[done : done + stretch] = self._swing(stretch)
             done += stretch
             self.frame += stretch
-        return _limited(sound)
+        return _limited(sound) if self._is_limited else sound
 
     def take(self, message: bytes) -> None:
         """Apply one MIDI message now, before the next frame; what means nothing here is ignored."""
@@ -149,19 +147,14 @@ class VoiceBank:
         slot = self._free_slot()
         self._strings[slot] = _String(channel, pitch)
         frequency_hz = self._a4_hz * 2 ** ((pitch - 69 + self._cents[pitch % 12] / 100) / 12)
-        number = np.arange(1, PARTIALS + 1)
-        partial_hz = number * frequency_hz * np.sqrt(1 + _STIFFNESS * number**2)
-        brightness = 0.35 + 0.5 * (1 - force) + max(0.0, pitch - 60) / 60
-        strength = np.abs(np.sin(np.pi * number * _STRUCK_AT)) * np.exp(-brightness * (number - 1))
-        strength[partial_hz > 0.45 * self._rate_hz] = 0.0  # above hearing, and soon mirrored
-        strength *= _LOUDEST * force**1.6 / max(strength.sum(), 1e-9)
-        rings_s = 18.0 * 2 ** (-(pitch - 36) / 18)
-        decay = _TO_A_THOUSANDTH / rings_s * (1 + 0.35 * (number - 1))
+        swing = self._voice.swing(frequency_hz, pitch, force)
+        strength = np.where(swing.hz > 0.45 * self._rate_hz, 0.0, swing.strength)  # mirrored soon
         self._state[slot] = strength  # only the imaginary part is heard: it starts from 0
-        self._set_rates(slot, (-decay + 2j * np.pi * partial_hz) / self._rate_hz)
+        turning = (-swing.decay + 2j * np.pi * swing.hz) / self._rate_hz
+        self._set_rates(slot, turning.astype(np.complex128))
 
     def _free_slot(self) -> int:
-        for slot in range(STRINGS):
+        for slot in range(self._slots):
             if slot not in self._strings:
                 return slot
         return int(np.abs(self._state).sum(axis=1).argmin())
@@ -184,7 +177,7 @@ class VoiceBank:
         if held or string.damped or self._pedals.get((string.channel, _SUSTAIN), 0) >= 64:
             return
         string.damped = True
-        damping = _TO_A_THOUSANDTH / _DAMPED_IN_S / self._rate_hz
+        damping = TO_A_THOUSANDTH / self._voice.damped_in_s / self._rate_hz
         self._set_rates(slot, self._rates[slot] - damping)
 
     def _control(self, channel: int, controller: int, value: int) -> None:
@@ -227,6 +220,6 @@ def _limited(sound: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     loud = np.abs(sound)
     if loud.max(initial=0.0) <= _KNEE:
         return sound
-    room = np.float32(1 - _KNEE)
+    room = np.float32(0.9999 - _KNEE)  # the last ten-thousandth is lost to rounding
     bent = np.sign(sound) * (_KNEE + room * np.tanh((loud - _KNEE) / room))
     return np.where(loud > _KNEE, bent, sound).astype(np.float32)

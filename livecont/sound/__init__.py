@@ -1,0 +1,1 @@
+"""Sound, computed: strings that are struck and plucked, temperaments, sound files."""
