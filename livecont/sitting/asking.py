@@ -10,16 +10,13 @@ from dataclasses import replace
 from livecont.sequence.pattern import Link, Pattern
 from livecont.sitting.events import Analyse, Analysed, Effect, Fullness
 from livecont.sitting.main_notes import MainNotes
-from livecont.sitting.snapshot import Phase
 from livecont.sitting.state import SAME_UNIT, State
 
 
 def ask(state: State) -> tuple[State, tuple[Effect, ...]]:
     """Ask what the pattern in force is, where somebody wants to know and it is not asked yet."""
     pattern, settings = state.pattern, state.settings
-    # where nobody looks on it is needed only if its main notes are to sound, and shortly before
-    sounds = settings.fullness is Fullness.REDUCTION and state.phase is not Phase.UNDERSTOOD
-    wanted = settings.draws_ahead or sounds
+    wanted = settings.draws_ahead or settings.fullness is Fullness.REDUCTION
     if not wanted or pattern is None or _same_notes(state.asked, pattern):
         return state, ()
     return replace(state, asked=pattern), (Analyse(at_s=state.now_s, pattern=pattern),)

@@ -11,10 +11,12 @@ from dataclasses import replace
 
 from livecont.errors import TransitionError
 from livecont.sequence.endings import Ending, Limit
+from livecont.sitting.asking import answered
 from livecont.sitting.events import (
     Analyse,
     Analysed,
     Effect,
+    Fullness,
     Quit,
     Settings,
     SittingEvent,
@@ -49,13 +51,13 @@ def run(
     for event in events:
         last_s = event.at_s
         while wake_s is not None and wake_s < event.at_s:
-            state, wake_s, effects = _give(state, ticks.at(wake_s))
+            state, wake_s, effects = _give(_told(state, wake_s), ticks.at(wake_s))
             yield from effects
         state, wake_s, effects = _give(state, event)
         yield from effects
     end_s = last_s + aftermath_s
     while wake_s is not None and wake_s <= end_s:
-        state, wake_s, effects = _give(state, ticks.at(wake_s))
+        state, wake_s, effects = _give(_told(state, wake_s), ticks.at(wake_s))
         yield from effects
     state, wake_s, effects = _give(state, Quit(at_s=max(state.now_s, last_s)))
     yield from effects
@@ -82,6 +84,19 @@ class _Ticks:
         if self._count > MOST_TICKS:
             raise TransitionError(f"the sitting asks for tick after tick at {at_s:.3f} s")
         return Tick(at_s=at_s)
+
+
+def _told(state: State, at_s: float) -> State:
+    """Tell the main notes of the link that is about to be decided on, where they are to sound.
+
+    In life they are known by then, from the draft that was drawn up for those who look on.
+    """
+    plan = state.plan
+    if plan is None or at_s < plan.decide_s or state.settings.fullness is Fullness.FULL:
+        return state
+    pattern = state.listener.pattern(plan.prospect, at_s)
+    told = Analysed(at_s=state.now_s, pattern=pattern, explanation=explain(pattern))
+    return answered(replace(state, pattern=pattern), told)
 
 
 def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple[Effect, ...]]:
