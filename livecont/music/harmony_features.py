@@ -28,6 +28,7 @@ PRESENT_SHARE = 0.25
 # notes of at most so many beats pass by
 SHORT_BEATS = 0.6
 TINY = 1e-9
+ALTERS = (-2, -1, 0, 1, 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +48,7 @@ class Frame:
 
 
 def features(frame: Frame) -> Floats:
-    """Return what speaks for each stretch and root, shape (n, n, 7, 31)."""
+    """Return what speaks for each stretch and root, shape (n, n, 7, 33)."""
     spans = np.diff(np.append(frame.times, frame.times[0] + 1.0)) * frame.beats
     sounding = _sounding(frame)
     by_kind, by_letter = _by_span(frame, sounding)
@@ -79,6 +80,10 @@ def features(frame: Frame) -> Floats:
             ),
             np.broadcast_to(_starts(frame, lowest)[:, None, None], (*length.shape, 4)),
             np.maximum(0.0, 1.0 - length)[..., None],
+            _contradicted(frame, sounding)[..., None],
+            np.broadcast_to(np.arange(len(spans))[None, :, None] == len(spans) - 1, length.shape)[
+                ..., None
+            ],
         ],
         axis=3,
     )
@@ -139,6 +144,27 @@ def _kind(frame: Frame, tone: Tone, root: int) -> int:
         weak = tone.length * frame.beats <= SHORT_BEATS
         return BY_STEP if weak and tone.before else LEANING
     return EARLY if 0 in tone.after else OTHER
+
+
+def _contradicted(frame: Frame, sounding: Floats) -> Floats:
+    """Beats in which a letter of a stretch has another accidental than most of the stretch.
+
+    What lies past the link's end is looked up in the second link heard.
+    """
+    n = len(frame.times)
+    by_sign = np.zeros((2 * n, PLACES, len(ALTERS)))
+    for tone, beats in zip(frame.tones, sounding.sum(axis=0), strict=True):
+        for lap, alter in enumerate(tone.alters[:2]):
+            if alter in ALTERS:
+                letter = (tone.place + lap * frame.step) % PLACES
+                by_sign[lap * n : (lap + 1) * n, letter, ALTERS.index(alter)] += beats
+    sums = np.cumsum(np.concatenate([np.zeros_like(by_sign[:1]), by_sign]), axis=0)
+    first = np.arange(n)[:, None]
+    inside = sums[first + np.arange(1, n + 1)[None, :]] - sums[first]
+    other = inside.sum(axis=3) - inside.max(axis=3)
+    members = _functions(other)
+    result: Floats = members[..., :OUTSIDE].sum(axis=3)
+    return result
 
 
 def _lowest(frame: Frame, sounding: Floats) -> NDArray[np.int64]:

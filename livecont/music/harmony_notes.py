@@ -8,12 +8,15 @@ is its beginning, moved by the step: the frame is a circle in time.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from livecont.music.pitch import Spelling
 
 NEAR_UNITS = 0.03  # onsets so near are one [people spread chords by some 30 ms: Goebl 2001]
 PLACES = 7
+LAPS = (-1, 0, 1)
+# above the bass, in places: what a suspension is, resolving to third, sixth and octave
+DISSONANT = (1, 3, 6)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,19 +30,24 @@ class LinkTone:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tone:
-    """A note in the frame of link 1; `share` is in how much of the links it is.
+    """A note in the frame of link 1, or the part of one that is a suspension.
 
-    `after` are the motions to the notes that follow it, within a second (0 the same, -1 a step
-    down), `before` likewise. `bass_stays`: when it ends, the bass is where it was before that.
+    `index` is that of the link's note; `share` in how much of the links it is. A suspension stands
+    for the note to which it resolves: `place` is that one's. `after` are the motions to the notes
+    that follow, within a second (0 the same, -1 a step down), `before` likewise. `alters` are its
+    accidentals in each link, None where it is missing there.
     """
 
+    index: int
     start: float
     end: float
     place: int
     share: float
-    after: frozenset[int]
-    before: frozenset[int]
-    bass_stays: bool
+    alters: tuple[int | None, ...] = ()
+    suspended: bool = False
+    after: frozenset[int] = frozenset()
+    before: frozenset[int] = frozenset()
+    bass_stays: bool = False  # when it ends, the bass is where it was before that
 
     @property
     def length(self) -> float:
@@ -50,80 +58,107 @@ class Tone:
 def tones_of(notes: Sequence[LinkTone], step: int) -> tuple[tuple[Tone, ...], tuple[float, ...]]:
     """Return the tones of a link in one frame, and the times at which anything begins."""
     times = _times(notes)
-    placed = [_placed(note, step, times) for note in notes]
-    kept = [one for one in placed if one is not None]
-    rows = tuple(
-        Tone(
-            start=start,
-            end=end,
-            place=place,
-            share=share,
-            after=_beside(kept, end, place, step, at_start=True),
-            before=_beside(kept, start, place, step, at_start=False),
-            bass_stays=_stays(kept, end, place, step),
+    placed = [
+        tone
+        for index, note in enumerate(notes)
+        if (tone := _placed(index, note, step, times)) is not None
+    ]
+    tones: list[Tone] = []
+    for tone in placed:
+        known = replace(
+            tone,
+            after=_beside(placed, tone.end, tone.place, step, at_start=True),
+            before=_beside(placed, tone.start, tone.place, step, at_start=False),
+            bass_stays=_stays(placed, tone, step),
         )
-        for start, end, place, share in kept
-    )
-    return rows, times
+        tones += _suspended(known, placed, step)
+    return tuple(tones), times
 
 
 def _times(notes: Sequence[LinkTone]) -> tuple[float, ...]:
     found: list[float] = []
-    for at in sorted(note.start for note in notes):
-        at_least = max(0.0, at)
-        if not found or at_least - found[-1] > NEAR_UNITS:
-            found.append(at_least)
+    for at in sorted(max(0.0, note.start) for note in notes):
+        if not found or at - found[-1] > NEAR_UNITS:
+            found.append(at)
     if found and found[0] + 1.0 - found[-1] <= NEAR_UNITS:
         found.pop()
     return tuple(found)
 
 
-def _placed(
-    note: LinkTone, step: int, times: tuple[float, ...]
-) -> tuple[float, float, int, float] | None:
+def _placed(index: int, note: LinkTone, step: int, times: tuple[float, ...]) -> Tone | None:
     places = [s.staff - k * step for k, s in enumerate(note.heard) if s is not None]
     if not places:
         return None
     start = min(times, key=lambda at: abs(at - note.start))
-    later = next((at for at in (*times, *(t + 1.0 for t in times)) if at > start), start + 1.0)
+    further = (*times, *(at + 1.0 for at in times))
     # a gap before whatever comes next is touch, not silence
-    end = max(note.end, later)
-    snapped = min((*times, *(t + 1.0 for t in times)), key=lambda at: abs(at - end))
+    end = max(note.end, next((at for at in further if at > start), start + 1.0))
+    snapped = min(further, key=lambda at: abs(at - end))
     end = snapped if abs(snapped - end) <= NEAR_UNITS else end
-    return start, min(end, start + 1.0), places[-1], len(places) / len(note.heard)
+    return Tone(
+        index=index,
+        start=start,
+        end=min(end, start + 1.0),
+        place=places[-1],
+        share=len(places) / len(note.heard),
+        alters=tuple(None if s is None else s.alter for s in note.heard),
+    )
 
 
 def _beside(
-    rows: Sequence[tuple[float, float, int, float]],
-    at: float,
-    place: int,
-    step: int,
-    *,
-    at_start: bool,
+    tones: Sequence[Tone], at: float, place: int, step: int, *, at_start: bool
 ) -> frozenset[int]:
     """The motions to notes that begin (or, before, end) at a time, of at most a second."""
     found = set()
-    for start, end, other, _ in rows:
-        edge = start if at_start else end
-        for lap in (-1, 0, 1):
-            if abs(edge + lap - at) <= NEAR_UNITS:
-                away = other + lap * step - place
-                if abs(away) <= 1:
-                    found.add(away)
+    for tone in tones:
+        edge = tone.start if at_start else tone.end
+        for lap in LAPS:
+            away = tone.place + lap * step - place
+            if abs(away) <= 1 and abs(edge + lap - at) <= NEAR_UNITS:
+                found.add(away)
     return frozenset(found)
 
 
-def _stays(
-    rows: Sequence[tuple[float, float, int, float]], at: float, place: int, step: int
-) -> bool:
-    """Whether the bass below a note has the same letter just before and just after a time."""
-    lows = []
-    for moment in (at - NEAR_UNITS, at + NEAR_UNITS):
-        below = [
-            other + lap * step
-            for start, end, other, _ in rows
-            for lap in (-1, 0, 1)
-            if start + lap <= moment < end + lap and other + lap * step < place
-        ]
-        lows.append(min(below) % PLACES if below else None)
-    return lows[0] is not None and lows[0] == lows[1]
+def _below(tones: Sequence[Tone], tone: Tone, at: float, step: int) -> tuple[int, float] | None:
+    """The lowest note below a tone at a time: its place and when it began; None where none is."""
+    found = [
+        (other.place + lap * step, other.start + lap)
+        for other in tones
+        for lap in LAPS
+        if other.start + lap <= at < other.end + lap and other.place + lap * step < tone.place
+    ]
+    return min(found, default=None)
+
+
+def _stays(tones: Sequence[Tone], tone: Tone, step: int) -> bool:
+    """Whether the bass below a tone has the same letter just before and just after its end."""
+    before = _below(tones, tone, tone.end - NEAR_UNITS / 2, step)
+    after = _below(tones, tone, tone.end + NEAR_UNITS / 2, step)
+    return before is not None and after is not None and (before[0] - after[0]) % PLACES == 0
+
+
+def _suspended(tone: Tone, tones: Sequence[Tone], step: int) -> list[Tone]:
+    """Cut off the part of a tone that is a suspension (common practice).
+
+    It was there before, grinds on a new bass and goes down a step while that bass stays.
+    """
+    if not tone.bass_stays or -1 not in tone.after:
+        return [tone]
+    bass = _below(tones, tone, tone.end - NEAR_UNITS / 2, step)
+    if bass is None or (tone.place - bass[0]) % PLACES not in DISSONANT:
+        return [tone]
+    from_ = max(tone.start, bass[1])
+    tied = bass[1] > tone.start + NEAR_UNITS
+    if not tied and (0 not in tone.before or bass[1] < tone.start - NEAR_UNITS):
+        return [tone]
+    late = replace(
+        tone,
+        start=from_,
+        place=tone.place - 1,
+        alters=(None,) * len(tone.alters),
+        suspended=True,
+        after=frozenset({0}),
+    )
+    if not tied:
+        return [late]
+    return [replace(tone, end=from_, after=frozenset(), bass_stays=False), late]

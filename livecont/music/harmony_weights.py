@@ -57,6 +57,10 @@ class Weights:
     bass_moves: float = 0.3
     # it is shorter than a beat, by so much of a beat
     short: float = -0.8
+    # a beat of a member with another accidental than it has else in the harmony
+    contradicted: float = -1.0
+    # it fills the whole link
+    whole: float = 0.0
     # a motion of the root by 1..6 places up, to the next harmony
     up_second: float = 0.1
     up_third: float = -0.3

@@ -184,6 +184,9 @@ def _position(
     played = [p for p in (a, b) if p is not None]
     units = [u for p, u in ((a, timing.earlier_unit_s), (b, timing.unit_s)) if p is not None]
     sounded = [_sounded_s(p.note, frame.now_s) / u for p, u in zip(played, units, strict=True)]
+    if b is not None and b.note.release_s is None:
+        # still held: at least as long as its model
+        sounded[-1] = max(sounded)
     count = len(played)
     return Position(
         offset_units=sum(p.group_offset + SPREAD_KEPT * p.spread for p in played) / count,
