@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from livecont.music.pitch import Spelling
 
 NEAR_UNITS = 0.03  # onsets so near are one [people spread chords by some 30 ms: Goebl 2001]
+TOUCH_SHARE = 0.25  # of the time from one onset to the next
 PLACES = 7
 LAPS = (-1, 0, 1)
 # above the bass, in places: what a suspension is, resolving to third, sixth and octave
@@ -90,19 +91,26 @@ def _placed(index: int, note: LinkTone, step: int, times: tuple[float, ...]) -> 
     if not places:
         return None
     start = min(times, key=lambda at: abs(at - note.start))
-    further = (*times, *(at + 1.0 for at in times))
+    further = (*times, *(at + 1.0 for at in times), times[0] + 2.0)
     # a gap before whatever comes next is touch, not silence
-    end = max(note.end, next((at for at in further if at > start), start + 1.0))
-    snapped = min(further, key=lambda at: abs(at - end))
-    end = snapped if abs(snapped - end) <= NEAR_UNITS else end
+    end = max(note.end, next(at for at in further if at > start))
     return Tone(
         index=index,
         start=start,
-        end=min(end, start + 1.0),
+        end=min(_snapped(end, further), start + 1.0),
         place=places[-1],
         share=len(places) / len(note.heard),
         alters=tuple(None if s is None else s.alter for s in note.heard),
     )
+
+
+def _snapped(end: float, times: Sequence[float]) -> float:
+    """Let a note end where another begins, if it ends shortly before or after: that is touch."""
+    before = max(at for at in times if at <= end + NEAR_UNITS)
+    after = min((at for at in times if at > before), default=before)
+    if end - before <= TOUCH_SHARE * (after - before):
+        return before
+    return after if after - end <= TOUCH_SHARE * (after - before) else end
 
 
 def _beside(
