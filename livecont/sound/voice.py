@@ -8,7 +8,8 @@ Where the figures are from:
   drawn down again so that the first is in tune;
 - a string struck or plucked at a point of its length lacks the partials with a node there (common
   practice); struck, it has its partials alike but for the hammer's softness; plucked, the force on
-  the bridge falls off as 1/k (Fletcher & Rossing 1998, from memory);
+  the bridge falls off as 1/k (Fletcher & Rossing 1998, from memory), of which the soundboard, that
+  gives off high sounds better, leaves about the root (our ears);
 - a struck string dies away fast at first and slowly later, its two polarisations and its
   neighbours drawing apart (Weinreich 1977, from memory);
 - a plectrum knows hardly any force: soft and loud keys sound nearly alike (common practice);
@@ -76,17 +77,17 @@ def _small(first_hz: float, pitch: int, force: float) -> Swing:
 def _struck(first_hz: float, pitch: int, force: float) -> Swing:
     """A struck string, its fast and its slow half, and the knock of the key."""
     number = np.arange(1.0, _STRUCK_PARTIALS + 1)
-    brightness = 0.22 + 0.3 * (1 - force) + max(0.0, pitch - 60) / 70
+    brightness = 0.30 + 0.4 * (1 - force) + max(0.0, pitch - 60) / 70
     strength = np.abs(np.sin(np.pi * number / 8)) * np.exp(-brightness * (number - 1))
     stiffness = 8e-5 * 2 ** (abs(pitch - 45) / 12)
-    rings_s = 20.0 * 2 ** (-(pitch - 36) / 17)
+    rings_s = 28.0 * 2 ** (-(pitch - 36) / 20)
     slow = TO_A_THOUSANDTH / rings_s * (1 + 0.22 * (number - 1))
     hz = _stretched(number, first_hz, stiffness)
     knock = _knock(0.5 * strength.sum() * force, (92.0, 151.0, 237.0, 391.0), 0.05)
     return Swing(
         np.concatenate([hz, hz * _APART, knock.hz]),
-        np.concatenate([4.0 * slow, slow, knock.decay]),
-        _scaled(np.concatenate([0.7 * strength, 0.3 * strength, knock.strength]), force**1.6),
+        np.concatenate([3.0 * slow, slow, knock.decay]),
+        _scaled(np.concatenate([0.6 * strength, 0.4 * strength, knock.strength]), force**1.6),
     )
 
 
@@ -95,7 +96,7 @@ def _plucked(first_hz: float, pitch: int, force: float) -> Swing:
     number = np.arange(1.0, _PLUCKED_PARTIALS + 1)
     at = 1 / 6 + max(0, 60 - pitch) / 60 * (1 / 9 - 1 / 6)  # nearer to the nut in the bass
     hz = _stretched(number, first_hz, 6e-6 * 2 ** (max(0, pitch - 48) / 12))
-    strength = np.abs(np.sin(np.pi * number * at)) / number * np.exp(-((hz / 7000.0) ** 2))
+    strength = np.abs(np.sin(np.pi * number * at)) / np.sqrt(number) * np.exp(-((hz / 6e3) ** 2))
     rings_s = 14.0 * 2 ** (-(pitch - 36) / 20)
     decay = TO_A_THOUSANDTH / rings_s * (1 + 0.05 * (number - 1))
     click = _knock(0.12 * strength.sum(), (1130.0, 1870.0, 2930.0, 4210.0), 0.012)
