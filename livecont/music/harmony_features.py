@@ -20,9 +20,10 @@ LAPS = 2  # the link and what is held on into the next one
 # a note's function by places above the root: root, third, fifth, seventh, outside
 ROOT, THIRD, FIFTH, SEVENTH, OUTSIDE = range(5)
 FUNCTION = np.array((ROOT, OUTSIDE, THIRD, OUTSIDE, FIFTH, OUTSIDE, SEVENTH))
-# what a note is, from here on: a seventh that resolves over the same bass, five kinds of outside
-DELAYED, SUSPENSION, BY_STEP, LEANING, EARLY, OTHER = range(4, 10)
-KINDS = 10
+# what a note is, from here on: a seventh that resolves over the same bass, six kinds of outside
+DELAYED, SUSPENSION, BY_STEP, LEANING, EARLY, OTHER, SIXTH = range(4, 11)
+KINDS = 11
+SIXTH_ABOVE = 5
 # a member is there if it sounds for so much of the harmony
 PRESENT_SHARE = 0.25
 # notes of at most so many beats pass by
@@ -48,7 +49,7 @@ class Frame:
 
 
 def features(frame: Frame) -> Floats:
-    """Return what speaks for each stretch and root, shape (n, n, 7, 33)."""
+    """Return what speaks for each stretch and root, shape (n, n, 7, 34)."""
     spans = np.diff(np.append(frame.times, frame.times[0] + 1.0)) * frame.beats
     sounding = _sounding(frame)
     by_kind, by_letter = _by_span(frame, sounding)
@@ -140,9 +141,12 @@ def _kind(frame: Frame, tone: Tone, root: int) -> int:
     into = [m for m in tone.after if FUNCTION[(tone.place + m - root) % PLACES] != OUTSIDE]
     if -1 in into and 0 in tone.before:
         return SUSPENSION
+    if any(into) and tone.before and tone.length * frame.beats <= SHORT_BEATS:
+        return BY_STEP
+    if (tone.place - root) % PLACES == SIXTH_ABOVE:
+        return SIXTH  # it grinds on nothing: another harmony's, rather
     if any(into):
-        weak = tone.length * frame.beats <= SHORT_BEATS
-        return BY_STEP if weak and tone.before else LEANING
+        return LEANING
     return EARLY if 0 in tone.after else OTHER
 
 

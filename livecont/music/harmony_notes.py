@@ -18,6 +18,7 @@ PLACES = 7
 LAPS = (-1, 0, 1)
 # above the bass, in places: what a suspension is, resolving to third, sixth and octave
 DISSONANT = (1, 3, 6)
+FIFTH, SEVENTH = 4, 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,6 +160,8 @@ def _suspended(tone: Tone, tones: Sequence[Tone], step: int) -> list[Tone]:
     tied = bass[1] > tone.start + NEAR_UNITS
     if not tied and (0 not in tone.before or bass[1] < tone.start - NEAR_UNITS):
         return [tone]
+    if _is_seventh(tones, (from_, tone.end), tone.place, bass[0], step):
+        return [tone]
     late = replace(
         tone,
         start=from_,
@@ -170,3 +173,17 @@ def _suspended(tone: Tone, tones: Sequence[Tone], step: int) -> list[Tone]:
     if not tied:
         return [late]
     return [replace(tone, end=from_, after=frozenset(), bass_stays=False), late]
+
+
+def _is_seventh(
+    tones: Sequence[Tone], span: tuple[float, float], place: int, bass: int, step: int
+) -> bool:
+    """Whether a seventh above a bass has the fifth beside it: a chord of its own (thoroughbass)."""
+    if (place - bass) % PLACES != SEVENTH:
+        return False
+    return any(
+        min(tone.end + lap, span[1]) - max(tone.start + lap, span[0]) > NEAR_UNITS
+        for tone in tones
+        for lap in LAPS
+        if (tone.place + lap * step - bass) % PLACES == FIFTH
+    )

@@ -24,12 +24,14 @@ class Weights:
     fifth: float = 0.8
     seventh: float = 0.3
     seventh_delayed: float = -0.4
-    # a beat of a note outside: a suspension, a note by step, a leaning note, struck early, another
+    # a beat of a note outside: a suspension, a note by step, a leaning note, struck early, another,
+    # a sixth above the root
     suspension: float = -0.1
     by_step: float = -0.15
     leaning: float = -0.5
     early: float = -0.8
     outside: float = -1.2
+    sixth: float = -1.4
     # of the root, third, fifth there is nothing
     no_root: float = -0.5
     no_third: float = -0.4
