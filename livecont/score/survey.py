@@ -9,13 +9,10 @@ start by spawn, one a core; each is kept for the next file until it has to be gi
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing
 import os
 import signal
-import sys
 import threading
-import types
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -26,18 +23,14 @@ from typing import Any
 
 from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.compass import Compass
+from livecont.score.confined import bare_main, bound_memory, starting
 from livecont.score.reading import SUFFIXES, read_score
 from livecont.sequence.finding import Find, Search, find_sequences
 from livecont.sequence.finding_listed import Listed, listed
 from livecont.sequence.finding_textures import part_named
 
 LONGEST_S = 180.0  # a file that is not read by then is given up
-MOST_MEMORY = (
-    6 * 2**30
-)  # bytes of address space for one reader, where the system can hold it to that
 MOST_FILES = 100_000
-
-_starting = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +178,7 @@ class _Reader:
             self._process = context.Process(
                 target=_serve, args=(theirs,), name="livecont-reader", daemon=True
             )
-            with _starting, _bare_main():
+            with starting, bare_main():
                 self._process.start()
             theirs.close()  # else the line would not end with the process
         return self._line
@@ -201,33 +194,13 @@ class _Reader:
             line.close()
 
 
-@contextlib.contextmanager
-def _bare_main() -> Iterator[None]:
-    """Keep the process that is started from importing our program's main module again."""
-    main = sys.modules["__main__"]
-    sys.modules["__main__"] = types.ModuleType("__main__")
-    try:
-        yield
-    finally:
-        sys.modules["__main__"] = main
-
-
 def _serve(line: Connection[Any, Any]) -> None:
     """Answer until the line ends. Ctrl-C is the parent's affair, who ends us."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _bound_memory()
+    bound_memory()
     while True:
         try:
             path, request = line.recv()
         except (EOFError, OSError):
             return
         line.send(look_through(path, request))
-
-
-def _bound_memory() -> None:
-    if sys.platform == "win32":
-        return
-    import resource
-
-    with contextlib.suppress(ValueError, OSError):  # macOS holds no process to it
-        resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
