@@ -22,8 +22,9 @@ from livecont.sequence.continuation import kind_of
 from livecont.sequence.costs import COSTS, Costs
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove, PlayerEvent
 from livecont.sequence.groups import Groups
+from livecont.sequence.key_of_links import Reading, keys_of_links, most_agreed
 from livecont.sequence.lags import LagTable
-from livecont.sequence.pattern import Kind, Pattern, PedalMark
+from livecont.sequence.pattern import Kind, Pattern, PedalMark, Position
 from livecont.sequence.positions import positions_of
 from livecont.sequence.runs import is_run
 from livecont.sequence.tempo import Timing, begins_playing, timing_of
@@ -117,8 +118,7 @@ class Listener:
     def pattern(self, prospect: Prospect, now_s: float) -> Pattern:
         """Return the pattern of a prospect that `hear` returned last."""
         alignment, timing = prospect.alignment, prospect.timing
-        key = self.key or DEFAULT_KEY
-        positions = positions_of(alignment, timing, self._groups, key, now_s)
+        key, positions = self._read(prospect, now_s)
         confidence = 0.0 if self._runs(alignment, key) else confidence_of(positions, key)
         kind, shift = Kind.TONAL, None
         if confidence >= WORTH_A_LOOK:
@@ -137,6 +137,25 @@ class Listener:
             links_heard=max(2, int(alignment.links + 0.01)),
             before=self._before(timing.start_s, key),
         )
+
+    def _read(self, prospect: Prospect, now_s: float) -> tuple[Key, tuple[Position, ...]]:
+        """The links' notes, and the key that they are read in: chosen, or what they speak for."""
+        alignment, timing = prospect.alignment, prospect.timing
+        key = self.key or DEFAULT_KEY
+        positions = positions_of(alignment, timing, self._groups, key, now_s)
+        if self._chosen is not None:
+            return key, positions
+        likely = keys_of_links(self._weights, positions)
+        readings = (
+            Reading(
+                key=other,
+                weight=weight,
+                positions=positions_of(alignment, timing, self._groups, other, now_s),
+            )
+            for other, weight in likely
+        )
+        agreed = most_agreed(readings, alignment.step_degrees)
+        return agreed.key, agreed.positions
 
     def _prospect(self) -> Prospect | None:
         standing = standing_alignments(self._table, self._costs)
