@@ -7,16 +7,14 @@ clock.
 
 from __future__ import annotations
 
-import signal
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
-from types import FrameType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from livecont.commands.leaving import signals
 from livecont.commands.sound import Output
 from livecont.live.analysis import Analyst
 from livecont.live.clock import SystemClock
@@ -37,7 +35,6 @@ if TYPE_CHECKING:
     from livecont.config import Controls, Preferences
 
 FRAMES_A_SECOND = 15
-SIGNALLED = 128  # a shell's code for a signal is this and its number
 UNHEARD_S = 10.0  # a piece that is over and leads to nothing is given so long
 
 _PEDALS = {64: "sustain pedal", 66: "sostenuto pedal", 67: "soft pedal"}
@@ -79,7 +76,7 @@ def sit(
         comes_back=output.comes_back,
         ends_with_chain=bool(piece),
     )
-    with runner, _signals(runner.quit) as left:
+    with runner, signals(runner.quit) as left:
         if piece:
             runner.feed(piece)
             ends_s = clock.now_s() + piece[-1].at_s + UNHEARD_S
@@ -158,29 +155,3 @@ def control_hints(controls: Controls) -> tuple[tuple[str, str], ...]:
         if names:
             hints.append((" or ".join(names), str(action).replace("-", " ")))
     return tuple(hints)
-
-
-@dataclass(slots=True)
-class _Left:
-    """How the sitting was left: 0, or a shell's code for a signal."""
-
-    code: int = 0
-
-
-@contextmanager
-def _signals(leave: Callable[[], None]) -> Iterator[_Left]:
-    """Have signals that ask for the end call `leave`, instead of breaking off what is going on."""
-    left = _Left()
-
-    def on_signal(number: int, _frame: FrameType | None) -> None:
-        left.code = SIGNALLED + number
-        leave()
-
-    names = ["SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"]  # the last is Windows' Ctrl-Break
-    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
-    before: dict[int, Any] = {number: signal.signal(number, on_signal) for number in numbers}
-    try:
-        yield left
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
