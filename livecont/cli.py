@@ -18,6 +18,7 @@ from livecont.commands.extend import extend
 from livecont.commands.find import find
 from livecont.commands.listen import listen
 from livecont.commands.ports import ports
+from livecont.commands.render import render
 from livecont.commands.replay import replay
 from livecont.errors import LivecontError
 
@@ -38,7 +39,7 @@ def livecont() -> None:
     """
 
 
-for command in (listen, demo, replay, find, extend, book, ports, check):
+for command in (listen, demo, replay, find, extend, book, render, ports, check):
     livecont.add_command(command)
 
 

@@ -14,10 +14,11 @@ from pathlib import Path
 from livecont.book.entry import Entry
 from livecont.book.keeping import label_of
 from livecont.book.pattern import entry_of, entry_of_find
-from livecont.errors import ScoreError
+from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.key import Key
 from livecont.music.score import Score
 from livecont.replay import OWN_TRACK, replay, with_key
+from livecont.score.confined import confined
 from livecont.score.reading import read_score
 from livecont.score.smf import read_smf
 from livecont.sequence.finding import BreakOff, Find, Off, Search, find_sequences, pattern_in
@@ -94,10 +95,11 @@ def entries_found(
     Raises:
         ScoreError: it can't be read, or there is no sequence, or none of this number.
     """
-    score = read_score(path)
     try:
-        found = _in_passage(score, passage, settings)
-    except ScoreError as error:
+        found = confined(_looked_through, path, passage, settings, created)
+    except ConfigError:
+        raise  # a library that is missing
+    except LivecontError as error:
         told = str(error)
         raise ScoreError(told if told.startswith(str(path)) else f"{path}: {told}") from error
     if not found:
@@ -105,6 +107,14 @@ def entries_found(
             f"{path}: no sequence found there; to keep a passage as one all the same, give its "
             "--bars, the link's length with --unit and the --step"
         )
+    return found
+
+
+def _looked_through(
+    path: Path, passage: Passage, settings: Settings, created: datetime
+) -> tuple[Entry, ...]:
+    score = read_score(path)
+    found = _in_passage(score, passage, settings)
     return tuple(_entry_found(score, one, path.name, created) for one in found)
 
 

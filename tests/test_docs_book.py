@@ -1,4 +1,4 @@
-"""The README's examples of `book`: what stands below each command is what comes out.
+"""The README's examples of `book` and `render`: what stands below each command is what comes out.
 
 `UPDATE_GOLDEN=1 python -m pytest tests/test_docs_book.py` writes it anew.
 """
@@ -16,7 +16,7 @@ from livecont.cli import run
 
 README = Path(__file__).resolve().parent.parent / "README.md"
 UPDATE = bool(os.environ.get("UPDATE_GOLDEN"))
-SECTIONS = ("book",)
+SECTIONS = ("book", "render")
 
 
 @pytest.fixture(autouse=True)

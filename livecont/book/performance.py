@@ -17,7 +17,7 @@ TOUCH = 0.92  # of a written length, a note from paper is held
 APART_S = 0.015  # a key is up this long before it goes down again
 LEAST_S = 0.02
 
-_Stroke = tuple[float, float, int, int, int]  # down, up, pitch, velocity, channel
+Stroke = tuple[float, float, int, int, int]  # down_s, up_s, pitch, velocity, channel
 
 
 def performed(
@@ -33,7 +33,7 @@ def performed(
     unit_s = unit_s or entry.unit_s
     touch = 1.0 if entry.unit_q is None else TOUCH
     start_s += _upbeat_units(entry) * unit_s
-    strokes: list[_Stroke] = []
+    strokes: list[Stroke] = []
     for note in entry.notes:
         down_s = start_s + (note.link - 1 + float(note.onset_units)) * unit_s
         up_s = down_s + max(LEAST_S, float(note.length_units) * unit_s * touch)
@@ -47,7 +47,7 @@ def performed(
         for link in range(entry.links)
         for mark in entry.pedals
     ]
-    return _events(strokes, pedals)
+    return strokes_events(strokes, pedals)
 
 
 def end_s(entry: Entry, start_s: float = 0.0, unit_s: float | None = None) -> float:
@@ -63,7 +63,7 @@ def _upbeat_units(entry: Entry) -> float:
 
 def links_performed(links: Iterable[Link], start_s: float) -> tuple[PlayerEvent, ...]:
     """Return further links as events, one after the other, the first from `start_s` on."""
-    strokes: list[_Stroke] = []
+    strokes: list[Stroke] = []
     pedals: list[PedalMove] = []
     for link in links:
         for note in link.notes:
@@ -79,10 +79,13 @@ def links_performed(links: Iterable[Link], start_s: float) -> tuple[PlayerEvent,
             for mark in link.pedals
         ]
         start_s += link.unit_s
-    return _events(strokes, pedals)
+    return strokes_events(strokes, pedals)
 
 
-def _events(strokes: list[_Stroke], pedals: list[PedalMove]) -> tuple[PlayerEvent, ...]:
+def strokes_events(
+    strokes: Iterable[Stroke], pedals: Iterable[PedalMove] = ()
+) -> tuple[PlayerEvent, ...]:
+    """Return strokes as events in order, each key up before it goes down again."""
     events: list[PlayerEvent] = [*pedals]
     for down_s, up_s, pitch, velocity, channel in _apart(sorted(strokes)):
         events.append(KeyDown(at_s=down_s, pitch=pitch, velocity=velocity, channel=channel))
@@ -90,7 +93,7 @@ def _events(strokes: list[_Stroke], pedals: list[PedalMove]) -> tuple[PlayerEven
     return tuple(sorted(events, key=lambda event: (event.at_s, not isinstance(event, KeyUp))))
 
 
-def _apart(strokes: list[_Stroke]) -> Iterator[_Stroke]:
+def _apart(strokes: list[Stroke]) -> Iterator[Stroke]:
     """Let a key come up before it goes down again; of two strokes at once, play one."""
     following: dict[tuple[int, int], float] = {}
     for down_s, up_s, pitch, velocity, channel in reversed(strokes):

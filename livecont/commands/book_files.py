@@ -43,6 +43,7 @@ def export(to: str, numbers: tuple[int, ...], force: bool, file: Path | None) ->
     The file holds everything; so does the folder, with an entries.jsonl beside the MIDI files.
     """
     from livecont.book.line import to_line
+    from livecont.score.files import write_new
 
     with opened(file) as book:
         entries = tuple(book.get(n) for n in numbers) if numbers else book.search()
@@ -61,6 +62,7 @@ def export(to: str, numbers: tuple[int, ...], force: bool, file: Path | None) ->
 def _write_folder(folder: Path, entries: Sequence[Entry], *, force: bool) -> None:
     from livecont.book.line import to_json
     from livecont.errors import BookError
+    from livecont.score.files import write_new
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -96,23 +98,6 @@ def midi_of(entry: Entry) -> bytes:
     ]
     written += [Written(e.at_s, EntryKind.PLAYED, message_of(e)) for e in performed(entry)]
     return take_file(written, title=entry.name)
-
-
-def write_new(path: Path, data: bytes, *, force: bool) -> None:
-    """Write a file, whole or not at all; what is there stays, unless forced.
-
-    Raises:
-        BookError: it is there, or can't be written.
-    """
-    from livecont.errors import BookError
-    from livecont.live.take_folder import replace_file
-
-    if path.exists() and not force:
-        raise BookError(f"{path} is there already: choose another name, or say --force")
-    try:
-        replace_file(path, data)
-    except OSError as error:
-        raise BookError(f"{path}: can't be written ({error.strerror})") from error
 
 
 @click.command("import", epilog="Example: livecont book import theirs.jsonl --tag theirs")

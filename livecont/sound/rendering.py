@@ -74,11 +74,12 @@ def sounded(events: Iterable[PlayerEvent], instrument: Instrument) -> Iterator[S
     while bank.frame < end:
         sound = bank.render(min(block, end - bank.frame))
         over = bank.frame > last_s * rate_hz and not bank.sounding
+        if over:
+            yield sound[: int(np.flatnonzero(sound)[-1]) + 1 if sound.any() else 0]
+            return
         if bank.frame >= end:
             _fade(sound, round(FADE_S * rate_hz))
         yield sound
-        if over:
-            return
 
 
 def _fade(sound: Sound, frames: int) -> None:

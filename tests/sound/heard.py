@@ -11,6 +11,8 @@ Sound = npt.NDArray[np.float32]
 
 
 def loudness(sound: Sound) -> float:
+    if not len(sound):
+        return 0.0  # after the end
     return float(np.sqrt(np.mean(np.square(sound, dtype=np.float64))))
 
 
