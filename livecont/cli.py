@@ -14,6 +14,7 @@ from livecont import __version__
 from livecont.commands.book import book
 from livecont.commands.check import check
 from livecont.commands.demo import demo
+from livecont.commands.ear import ear
 from livecont.commands.extend import extend
 from livecont.commands.find import find
 from livecont.commands.listen import listen
@@ -39,7 +40,7 @@ def livecont() -> None:
     """
 
 
-for command in (listen, demo, replay, find, extend, book, render, ports, check):
+for command in (listen, demo, replay, find, extend, book, render, ear, ports, check):
     livecont.add_command(command)
 
 

@@ -50,6 +50,19 @@ def pattern_from(
     )
 
 
+def as_two_links(pattern: Pattern) -> Pattern:
+    """Return a pattern as if its last two links were its first."""
+    unit_s = pattern.unit_s
+    positions = tuple(replace(one, heard=one.heard[-2:]) for one in pattern.positions)
+    return replace(
+        pattern,
+        positions=positions,
+        starts_s=(0.0, unit_s),
+        due_s=2 * unit_s,
+        links_heard=2,
+    )
+
+
 def sure_label(pattern: Pattern) -> Label | None:
     """Return a pattern's label where no other would do as well."""
     analysis = analysed(pattern)
