@@ -17,7 +17,7 @@ from typing import IO, Any
 
 from livecont.book.book import Book
 from livecont.book.entry import LONGEST_WORD, check_text
-from livecont.book.line import LONGEST_LINE_BYTES, moment_of, parse
+from livecont.book.fields import LONGEST_LINE_BYTES, moment_of, parse
 from livecont.errors import BookError
 
 COLUMNS = ("number", "at", "player", "exercise", "right", "difficulty", "item", "detail")

@@ -11,15 +11,12 @@ twice. A `Book` belongs to the thread that opened it.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from livecont.book.entry import (
     LONGEST_LINE,
@@ -31,39 +28,18 @@ from livecont.book.entry import (
     checked,
 )
 from livecont.book.likeness import Likeness, figure_of, likeness
-from livecont.book.line import moment_of, music_json, music_of, parse
+from livecont.book.rows import entry_in, row_of
 from livecont.book.schema import bring_up
-from livecont.errors import BookError, ConfigError
-from livecont.music.key import Key, parse_key
-from livecont.sequence.pattern import Kind
+from livecont.book.searching import Wanted, conditions
+from livecont.errors import BookError
 
 FILE_NAME = "book.sqlite"
 PATIENCE_S = 10.0
-NEAR_S = 0.1  # a length in seconds is asked for to this part of it
 
 _SELECT = (
     "SELECT *, (SELECT json_group_array(tag) FROM"
     " (SELECT tag FROM tags WHERE entry = number ORDER BY tag)) AS tags FROM entries"
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
-    """Which entries are looked for; what is None or empty does not matter.
-
-    `text` is looked for in titles, sources, bars, remarks and tags, capitals aside; `label` is how
-    a label begins. `unit_q` finds a length on paper exactly, `unit_s` one as played within a tenth.
-    """
-
-    text: str = ""
-    label: str | None = None
-    step_degrees: int | None = None
-    unit_q: Fraction | None = None
-    unit_s: float | None = None
-    key: Key | None = None
-    kind: Kind | None = None
-    tags: tuple[str, ...] = ()
-    starred: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +128,7 @@ class Book:
         found = []
         with self.changing() as db:
             for entry in entries:
-                row = _row(checked(entry))
+                row = row_of(checked(entry))
                 names = ", ".join(row)
                 marks = ", ".join("?" * len(row))
                 done = db.execute(
@@ -177,7 +153,7 @@ class Book:
 
     def search(self, wanted: Wanted | None = None) -> tuple[Entry, ...]:
         """Return the entries that are wanted, by number."""
-        where, values = _conditions(wanted or Wanted())
+        where, values = conditions(wanted or Wanted())
         return self._entries(where, values)
 
     def change(
@@ -262,7 +238,7 @@ class Book:
     def _entries(self, where: str, values: Sequence[object]) -> tuple[Entry, ...]:
         with self.asking() as db:
             rows = db.execute(f"{_SELECT} {where} ORDER BY number", values).fetchall()
-        return tuple(_entry(row) for row in rows)
+        return tuple(entry_in(row) for row in rows)
 
     def _known(self, db: sqlite3.Connection, number: int) -> None:
         if db.execute("SELECT 1 FROM entries WHERE number = ?", (number,)).fetchone() is None:
@@ -294,87 +270,6 @@ def _folded(text: object) -> str:
     return str(text).casefold()
 
 
-def _row(entry: Entry) -> dict[str, object]:
-    return {
-        "created": entry.created.isoformat(),
-        "title": entry.title,
-        "source": entry.source,
-        "bars": entry.bars,
-        "remarks": entry.remarks,
-        "starred": int(entry.starred),
-        "key": entry.key.name,
-        "label": entry.label,
-        "step_degrees": entry.step_degrees,
-        "shift_semitones": entry.shift_semitones,
-        "kind": entry.kind.value,
-        "unit_s": entry.unit_s,
-        "unit_quarters": None if entry.unit_q is None else str(entry.unit_q),
-        "links": entry.links,
-        "confidence": entry.confidence,
-        "figure": figure_of(entry),
-        "music": json.dumps(music_json(entry), ensure_ascii=False, allow_nan=False),
-    }
-
-
-def _entry(row: sqlite3.Row) -> Entry:
-    """Return an entry of the file, which somebody else may have written."""
-    try:
-        music: Any = music_of(parse(row["music"]))
-        return checked(
-            Entry(
-                number=row["number"],
-                created=moment_of(row["created"]),
-                title=row["title"],
-                source=row["source"],
-                bars=row["bars"],
-                remarks=row["remarks"],
-                starred=bool(row["starred"]),
-                key=parse_key(row["key"]),
-                label=row["label"],
-                step_degrees=row["step_degrees"],
-                shift_semitones=row["shift_semitones"],
-                kind=Kind(row["kind"]),
-                unit_s=row["unit_s"],
-                unit_q=None if row["unit_quarters"] is None else Fraction(row["unit_quarters"]),
-                links=row["links"],
-                confidence=row["confidence"],
-                tags=tuple(json.loads(row["tags"])),
-                **music,
-            )
-        )
-    except (BookError, ConfigError, ValueError, TypeError, ZeroDivisionError) as error:
-        raise BookError(f"entry {row['number']} of the book is damaged: {error}") from error
-
-
 def _put_tags(db: sqlite3.Connection, number: int, tags: Iterable[str]) -> None:
     pairs = [(number, tag) for tag in tags]
     db.executemany("INSERT OR IGNORE INTO tags (entry, tag) VALUES (?, ?)", pairs)
-
-
-def _conditions(wanted: Wanted) -> tuple[str, list[object]]:
-    """The conditions of a search, in SQL."""
-    asked: list[tuple[str, list[object]]] = []
-    for word in wanted.text.split():
-        places = ("title", "source", "bars", "remarks")
-        found = " OR ".join(f"instr(folded({place}), ?) > 0" for place in places)
-        tagged = "EXISTS (SELECT 1 FROM tags WHERE entry = number AND instr(folded(tag), ?) > 0)"
-        asked.append((f"({found} OR {tagged})", [word.casefold()] * 5))
-    if wanted.label is not None:
-        asked.append(("instr(folded(label), ?) = 1", [wanted.label.casefold()]))
-    if wanted.step_degrees is not None:
-        asked.append(("step_degrees = ?", [wanted.step_degrees]))
-    if wanted.unit_q is not None:
-        asked.append(("unit_quarters = ?", [str(wanted.unit_q)]))
-    if wanted.unit_s is not None:
-        bounds: list[object] = [wanted.unit_s * (1 - NEAR_S), wanted.unit_s * (1 + NEAR_S)]
-        asked.append(("unit_quarters IS NULL AND unit_s BETWEEN ? AND ?", bounds))
-    if wanted.key is not None:
-        asked.append(("key = ?", [wanted.key.name]))
-    if wanted.kind is not None:
-        asked.append(("kind = ?", [wanted.kind.value]))
-    if wanted.starred:
-        asked.append(("starred = 1", []))
-    for tag in wanted.tags:
-        asked.append(("EXISTS (SELECT 1 FROM tags WHERE entry = number AND tag = ?)", [tag]))
-    where = " AND ".join(condition for condition, _ in asked)
-    return (f"WHERE {where}" if where else ""), [value for _, values in asked for value in values]

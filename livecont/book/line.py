@@ -8,21 +8,18 @@ field. Fields that are not known are an error too, since a misspelled one would 
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Callable, Mapping
-from datetime import UTC, datetime
-from fractions import Fraction
+from collections.abc import Mapping
+from datetime import UTC
 from typing import Any
 
 from livecont.book.entry import MOST_MARKS, MOST_NOTES, BookNote, Entry, Printed, checked
+from livecont.book.fields import Fields, moment_of, parse, short
 from livecont.errors import BookError, ConfigError
 from livecont.music.key import Key, parse_key
 from livecont.music.pitch import Spelling, spelling
 from livecont.sequence.pattern import Kind, PedalMark
 
 VERSION = 1
-LONGEST_LINE_BYTES = 2 * 2**20
-LONGEST_FRACTION = 24  # signs
 
 
 def to_json(entry: Entry) -> dict[str, Any]:
@@ -96,20 +93,6 @@ def of_line(text: str) -> Entry:
     return of_json(parse(text))
 
 
-def parse(text: str) -> object:
-    """Read JSON of a bounded size.
-
-    Raises:
-        BookError: it is none.
-    """
-    if len(text) > LONGEST_LINE_BYTES:
-        raise BookError(f"longer than {LONGEST_LINE_BYTES // 2**20} MB: not an entry")
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise BookError(f"not JSON ({error})") from error
-
-
 def of_json(value: object) -> Entry:
     """Return the entry of an object.
 
@@ -147,72 +130,6 @@ def of_json(value: object) -> Entry:
     )
     fields.done()
     return checked(entry)
-
-
-class Fields:
-    """An object's fields, each to be taken once."""
-
-    def __init__(self, value: object) -> None:
-        if not isinstance(value, dict):
-            raise BookError("not an object with fields, { … }")
-        self._left: dict[str, Any] = dict(value)
-
-    def take(self, name: str, kind: type | tuple[type, ...], usual: Any = None) -> Any:
-        """Return a field of a type; where it is missing, what is usual.
-
-        Raises:
-            BookError: it is missing and nothing is usual, or it is of another type.
-        """
-        value = self._left.pop(name, usual)
-        if value is None:
-            raise BookError(f'the field "{name}" is missing')
-        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            raise BookError(f'the field "{name}" can\'t be {_short(value)}')
-        return value
-
-    def text(self, name: str, usual: str | None = None) -> str:
-        """Return a text."""
-        return str(self.take(name, str, usual))
-
-    def whole(self, name: str, usual: int | None = None) -> int:
-        """Return a whole number that no arithmetic chokes on."""
-        value = int(self.take(name, int, usual))
-        if abs(value) > 10**9:
-            raise BookError(f'the field "{name}" is far too large')
-        return value
-
-    def number(self, name: str, usual: float | None = None) -> float:
-        """Return a finite number."""
-        value = self.take(name, (int, float), usual)
-        if abs(value) > 10**9 or not math.isfinite(value):
-            raise BookError(f'the field "{name}" is no number that can be used')
-        return float(value)
-
-    def fraction(self, name: str) -> Fraction:
-        """Return a fraction, such as "3/8"."""
-        text = self.text(name)
-        try:
-            if len(text) > LONGEST_FRACTION or "e" in text.lower():
-                raise ValueError(text)
-            return Fraction(text)
-        except (ValueError, ZeroDivisionError) as error:
-            raise BookError(f'the field "{name}" is no fraction: {_short(text)}') from error
-
-    def optional(self, name: str, reader: Callable[[str], Any]) -> Any:
-        """Return what a reader makes of a field, None where it is null or missing."""
-        if self._left.get(name) is None:
-            self._left.pop(name, None)
-            return None
-        return reader(name)
-
-    def done(self) -> None:
-        """Check that nothing is left.
-
-        Raises:
-            BookError: naming a field that nobody knows.
-        """
-        if self._left:
-            raise BookError(f"the field {_short(next(iter(self._left)))} is not known")
 
 
 def music_of(value: object) -> Mapping[str, Any]:
@@ -309,7 +226,7 @@ def _pitch(name: str) -> Spelling:
             raise ValueError(name)
         return spelling(name)
     except ValueError as error:
-        raise BookError(f"no pitch: {_short(name)}") from error
+        raise BookError(f"no pitch: {short(name)}") from error
 
 
 def _key(name: str) -> Key:
@@ -323,22 +240,4 @@ def _kind(name: str) -> Kind:
     try:
         return Kind(name)
     except ValueError as error:
-        raise BookError(f"no kind of step: {_short(name)}") from error
-
-
-def moment_of(text: str) -> datetime:
-    """Read a moment, in UTC.
-
-    Raises:
-        BookError: it is none.
-    """
-    try:
-        moment = datetime.fromisoformat(text)
-        return moment.replace(tzinfo=moment.tzinfo or UTC).astimezone(UTC)
-    except (ValueError, OverflowError) as error:
-        raise BookError(f"no date and time: {_short(text)}") from error
-
-
-def _short(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}…"
+        raise BookError(f"no kind of step: {short(name)}") from error

@@ -16,7 +16,7 @@ from livecont.commands.book_play import carry, play
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from livecont.book.book import Wanted
+    from livecont.book.searching import Wanted
     from livecont.sequence.pattern import Kind
 
 NUMBER = click.IntRange(1)
@@ -47,7 +47,7 @@ for command in (add, play, carry, export, import_):
 @book_option
 def list_(text: tuple[str, ...], as_json: bool, file: Path | None, **given: Any) -> None:
     """List entries: all of them, or those that have every WORD and whatever else is asked for."""
-    from livecont.book.book import Wanted
+    from livecont.book.searching import Wanted
 
     unit_q, unit_s = _unit(given["unit"])
     wanted = Wanted(

@@ -206,7 +206,8 @@ def _of_folder(folder: Path, config: Path | None) -> Iterator[Entry]:
 
 
 def _of_index(line: str) -> tuple[str, Entry]:
-    from livecont.book.line import Fields, of_json, parse
+    from livecont.book.fields import Fields, parse
+    from livecont.book.line import of_json
 
     fields = Fields(parse(line))
     file, value = fields.text("file"), fields.take("entry", dict)

@@ -14,9 +14,10 @@ from pathlib import Path
 import pytest
 
 from livecont.book.answers import Answer, answers, keep_answer, players
-from livecont.book.book import Book, Wanted
+from livecont.book.book import Book
 from livecont.book.entry import Entry
 from livecont.book.schema import CHANGES, bring_up, statements, version
+from livecont.book.searching import Wanted
 from livecont.errors import BookError
 from livecont.music.key import parse_key
 from livecont.sequence.pattern import Kind
