@@ -53,3 +53,11 @@ def test_every_example_is_real(command: str, capsys: pytest.CaptureFixture[str])
             text = text.replace(block, now)
             README.write_text(text, "utf-8")
         assert now == block
+
+
+def test_every_temperament_is_in_the_readme() -> None:
+    from livecont.tuning import load_temperaments
+
+    told = section(README.read_text("utf-8"), "render")
+    for name in load_temperaments():
+        assert f"`{name}`" in told
