@@ -14,7 +14,7 @@ from enum import StrEnum
 from livecont.music.key import Key
 from livecont.music.pitch import LETTER_FIFTHS, LETTER_SEMITONES, LETTERS, Spelling, accidental
 
-LETTER_COUNT = 7
+PLACES = 7
 THIRD, FIFTH, SEVENTH = 2, 4, 6  # places above the root
 
 
@@ -42,7 +42,7 @@ class PitchName:
     @property
     def fifths(self) -> int:
         """Place on the line of fifths, C = 0, G = 1, F = -1."""
-        return LETTER_FIFTHS[self.letter] + LETTER_COUNT * self.alter
+        return LETTER_FIFTHS[self.letter] + PLACES * self.alter
 
 
 class Quality(StrEnum):
@@ -123,9 +123,9 @@ def harmony_on(
     for note in sounding:
         alters.setdefault(note.letter, note.alter)
     places = (0, THIRD, FIFTH, SEVENTH) if seventh else (0, THIRD, FIFTH)
-    tones = tuple(_tone((root + place) % LETTER_COUNT, alters, key) for place in places)
+    tones = tuple(_tone((root + place) % PLACES, alters, key) for place in places)
     lowest = tones[0] if bass is None else name_of(bass)
-    above = (lowest.letter - root) % LETTER_COUNT
+    above = (lowest.letter - root) % PLACES
     return Harmony(
         start_units=start_units,
         root=tones[0],

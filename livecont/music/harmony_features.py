@@ -29,6 +29,9 @@ PRESENT_SHARE = 0.25
 # notes of at most so many beats pass by
 SHORT_BEATS = 0.6
 TINY = 1e-9
+# plain parts of a link, and how far from one, in parts, a length is plain still
+PARTS = (4, 6)
+ODD = 0.15
 ALTERS = (-2, -1, 0, 1, 2)
 
 
@@ -49,7 +52,7 @@ class Frame:
 
 
 def features(frame: Frame) -> Floats:
-    """Return what speaks for each stretch and root, shape (n, n, 7, 34)."""
+    """Return what speaks for each stretch and root, shape (n, n, 7, 36)."""
     spans = np.diff(np.append(frame.times, frame.times[0] + 1.0)) * frame.beats
     sounding = _sounding(frame)
     by_kind, by_letter = _by_span(frame, sounding)
@@ -79,8 +82,9 @@ def features(frame: Frame) -> Floats:
                 ],
                 axis=3,
             ),
-            np.broadcast_to(_starts(frame, lowest)[:, None, None], (*length.shape, 4)),
+            np.broadcast_to(_starts(frame, lowest)[:, None, None], (*length.shape, 5)),
             np.maximum(0.0, 1.0 - length)[..., None],
+            _odd(length / frame.beats)[..., None],
             _contradicted(frame, sounding)[..., None],
             np.broadcast_to(np.arange(len(spans))[None, :, None] == len(spans) - 1, length.shape)[
                 ..., None
@@ -150,6 +154,13 @@ def _kind(frame: Frame, tone: Tone, root: int) -> int:
     return EARLY if 0 in tone.after else OTHER
 
 
+def _odd(units: Floats) -> Floats:
+    """Whether a length or place is no plain part of the link: half, third, quarter, sixth."""
+    away = np.min([np.abs(units * parts - np.round(units * parts)) for parts in PARTS], axis=0)
+    result: Floats = (away > ODD).astype(float)
+    return result
+
+
 def _contradicted(frame: Frame, sounding: Floats) -> Floats:
     """Beats in which a letter of a stretch has another accidental than most of the stretch.
 
@@ -204,7 +215,7 @@ def _functions(by_letter: Floats) -> Floats:
 
 
 def _starts(frame: Frame, lowest: NDArray[np.int64]) -> Floats:
-    """A harmony's beginning: one, how much begins, whether the bass is struck, and moves."""
+    """A harmony's beginning: 1, how much begins, is the bass struck, and moves, off the beat."""
     n = len(frame.times)
     begun = np.zeros(n)
     struck = np.zeros(n)
@@ -214,4 +225,5 @@ def _starts(frame: Frame, lowest: NDArray[np.int64]) -> Floats:
         struck[s] = any(tone.place == lowest[s] for tone in tones)
     before = np.append(lowest[-1] - frame.step, lowest[:-1])
     moves = struck * ((lowest - before) % PLACES != 0)
-    return np.stack([np.ones(n), begun / max(float(begun.max()), TINY), struck, moves], axis=1)
+    begun /= max(float(begun.max()), TINY)
+    return np.stack([np.ones(n), begun, struck, moves, _odd(np.array(frame.times))], axis=1)

@@ -52,13 +52,17 @@ class Weights:
     diminished: float = -0.2
     diminished_low: float = -0.4
     augmented: float = -0.4
-    # a harmony; less where much begins, where the bass is struck, where the bass moves
+    # a harmony; less where much begins, where the bass is struck, where the bass moves; more where
+    # it begins at no plain part of the link
     change: float = -1.5
     begins: float = 0.5
     bass_struck: float = 0.3
     bass_moves: float = 0.3
+    off_beat: float = -0.3
     # it is shorter than a beat, by so much of a beat
     short: float = -0.8
+    # its length is no plain part of the link
+    odd: float = -0.5
     # a beat of a member with another accidental than it has else in the harmony
     contradicted: float = -1.0
     # it fills the whole link

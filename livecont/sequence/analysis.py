@@ -3,104 +3,107 @@
 Pure, and a matter of some milliseconds: for the moment when a pattern is understood, never for the
 path of a note.
 
-Conventions: offsets in units. The link that an analysis is of is the first one that the pattern
-has pitches of; any other link has the same harmonies moved by the step, in the spelling that its
-own notes have (`harmonies_at`).
+Conventions: as in `analysis_values`; `analysis_links` tells of any link.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from itertools import pairwise
 
-from livecont.music.harmony import Harmony, PitchName, harmony_on
-from livecont.music.harmony_notes import LinkTone
-from livecont.music.harmony_segments import Cut, Reading, readings
+from livecont.music.harmony import Harmony, harmony_on
+from livecont.music.harmony_notes import LinkTone, Tone, tones_of
+from livecont.music.harmony_segments import Reading, readings
 from livecont.music.label import Label, make_label
-from livecont.music.pitch import Spelling
+from livecont.music.numeral import applied_to
+from livecont.sequence.analysis_doubt import doubt_about
+from livecont.sequence.analysis_links import (
+    figures_at,
+    harmonies_at,
+    numerals_at,
+    reduced,
+    roots_told,
+)
+from livecont.sequence.analysis_values import Analysis
+from livecont.sequence.analysis_variants import variants_of
 from livecont.sequence.endings_course import Course
-from livecont.sequence.pattern import LinkNote, Pattern
-from livecont.sequence.reduction import MainNote, linear_steps, notes_of, reduction_of
+from livecont.sequence.pattern import Pattern
+from livecont.sequence.reduction import (
+    Stretch,
+    linear_motions,
+    members_of,
+    reduction_of,
+)
 
-# readings whose merit is so near to the best one's are told beside it, in beats of a voice
-CLOSE = 1.5
+__all__ = [
+    "Analysis",
+    "analysed",
+    "figures_at",
+    "harmonies_at",
+    "numerals_at",
+    "reduced",
+    "roots_told",
+]
+
+# readings that are so much less likely than the best one are not told beside it, in nats
+FAR = 3.0
 MOST_ALTERNATIVES = 3
-SURE = 0.5
-STARTS_TOGETHER = 0.01
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Analysis:
-    """What a sequence is.
-
-    `alternatives` are other labels that the music would bear, the likelier first. `doubt` says in
-    words why the label is not sure; None where it is. `harmonies` are those of `link`, `reduction`
-    its main notes, `linear_steps` by how many staff places each voice of the reduction moves from
-    link to link.
-    """
-
-    label: Label | None
-    alternatives: tuple[Label, ...]
-    doubt: str | None
-    harmonies: tuple[Harmony, ...]
-    reduction: tuple[MainNote, ...]
-    linear_steps: tuple[int, ...]
-    link: int
+PLACES = 7
+SEVENTH = 6
+# a seventh counts if it sounds for so much of its harmony; a passing one is shorter than that
+SEVENTH_SHARE = 0.1
+HEAD_UNITS = 0.01
+PASSING_SHARE = 0.3
 
 
 def analysed(pattern: Pattern) -> Analysis:
     """Return what a pattern is."""
-    found = readings(_notes(pattern), pattern.step_degrees, pattern.key, pattern.unit_s)
-    first = pattern.links_heard - _known(pattern) + 1
+    step = pattern.step_degrees
+    notes = _notes(pattern)
+    found = readings(notes, step, pattern.key, pattern.unit_s)
+    known = len(pattern.positions[0].heard) if pattern.positions else 0
+    first = pattern.links_heard - known + 1
     if not found:
-        return Analysis(
-            label=None,
-            alternatives=(),
-            doubt="nothing sounds",
-            harmonies=(),
-            reduction=(),
-            linear_steps=(),
-            link=first,
-        )
-    best = found[0]
-    label = _label(best, pattern)
-    others = tuple(
-        _label(one, pattern)
-        for one in found[1 : MOST_ALTERNATIVES + 1]
-        if best.merit - one.merit <= CLOSE
-    )
-    doubt = None
-    if len(found) > 1 and best.merit - found[1].merit < SURE:
-        doubt = f"{others[0].text} is as likely"
+        return _nothing(first)
+    tones, _ = tones_of(notes, step)
+    stretches = _stretches(found[0])
     spelled = Course(pattern).spelled(first)
-    harmonies = _harmonies(best.cuts, pattern, spelled)
-    reduction = reduction_of(pattern, spelled, harmonies)
+    members = tuple(members_of(tones, stretch) for stretch in stretches)
+    harmonies = tuple(
+        harmony_on(
+            stretch.root,
+            [s for i in inside if (s := spelled[i]) is not None],
+            spelled[inside[0]] if inside else None,
+            pattern.key,
+            seventh=_has_seventh(tones, stretch),
+            start_units=stretch.start,
+        )
+        for stretch, inside in zip(stretches, members, strict=True)
+    )
+    reduction = reduction_of(tones, stretches, step)
+    others = [r for r in found[1 : MOST_ALTERNATIVES + 1] if found[0].merit - r.merit <= FAR]
     return Analysis(
-        label=label,
-        alternatives=others,
-        doubt=doubt,
+        label=_named(found[0], pattern, harmonies, tones),
+        alternatives=tuple(_label(reading, pattern) for reading in others),
+        doubt=doubt_about(found, tones, stretches, step),
         harmonies=harmonies,
         reduction=reduction,
-        linear_steps=linear_steps(reduction, pattern.step_degrees),
+        linear_steps=(step,) * len({note.voice for note in reduction}),
         link=first,
+        members=members,
+        linear_motions=linear_motions(reduction, spelled, step),
     )
 
 
-def harmonies_at(analysis: Analysis, course: Course, number: int) -> tuple[Harmony, ...]:
-    """Return the harmonies of any link from the first known on."""
-    ahead = (number - analysis.link) * course.pattern.step_degrees
-    cuts = tuple(
-        Cut(start_units=h.start_units, root=(h.root.letter + ahead) % 7) for h in analysis.harmonies
+def _nothing(link: int) -> Analysis:
+    return Analysis(
+        label=None,
+        alternatives=(),
+        doubt="nothing sounds",
+        harmonies=(),
+        reduction=(),
+        linear_steps=(),
+        link=link,
     )
-    return _harmonies(cuts, course.pattern, course.spelled(number))
-
-
-def reduced(analysis: Analysis, course: Course, number: int) -> tuple[LinkNote, ...]:
-    """Return the main notes of any link from the first known on, to be played or written."""
-    return notes_of(analysis.reduction, course.pattern, course.spelled(number))
-
-
-def _known(pattern: Pattern) -> int:
-    return len(pattern.positions[0].heard) if pattern.positions else 0
 
 
 def _notes(pattern: Pattern) -> tuple[LinkTone, ...]:
@@ -110,67 +113,61 @@ def _notes(pattern: Pattern) -> tuple[LinkTone, ...]:
     )
 
 
-def _label(reading: Reading, pattern: Pattern) -> Label:
+def _stretches(reading: Reading) -> tuple[Stretch, ...]:
+    starts = [cut.start_units for cut in reading.cuts]
+    ends = [*starts[1:], starts[0] + 1.0]
+    return tuple(
+        Stretch(start=start, end=end, root=cut.root)
+        for start, end, cut in zip(starts, ends, reading.cuts, strict=True)
+    )
+
+
+def _has_seventh(tones: tuple[Tone, ...], stretch: Stretch) -> bool:
+    """Whether a seventh sounds, and not only in passing.
+
+    One that stands at the head, comes twice, leaps or goes down is none that passes.
+    """
+    sevenths = [
+        tone
+        for tone in tones
+        if (tone.place - stretch.root) % PLACES == SEVENTH
+        and not tone.suspended
+        and stretch.shared(tone) > HEAD_UNITS
+    ]
+    meant = (
+        len(sevenths) > 1
+        or any(tone.start <= stretch.start + HEAD_UNITS for tone in sevenths)
+        or any(
+            -1 in tone.after
+            or not (tone.before | tone.after) - {0}
+            or tone.length >= PASSING_SHARE * stretch.length
+            for tone in sevenths
+            if not (tone.after and max(tone.after) == 1)
+        )
+    )
+    return meant and sum(map(stretch.shared, sevenths)) >= SEVENTH_SHARE * stretch.length
+
+
+def _label(reading: Reading, pattern: Pattern, *, fourth_first: bool = False) -> Label:
     roots = [cut.root for cut in reading.cuts]
     after = [*roots[1:], roots[0] + pattern.step_degrees]
-    return make_label(pattern.step_degrees, [b - a for a, b in zip(roots, after, strict=True)])
+    return make_label(
+        pattern.step_degrees,
+        [b - a for a, b in zip(roots, after, strict=True)],
+        fourth_first=fourth_first,
+    )
 
 
-def _harmonies(
-    cuts: tuple[Cut, ...], pattern: Pattern, spelled: tuple[Spelling | None, ...]
-) -> tuple[Harmony, ...]:
-    """Return the harmonies of a link, given its pitches."""
-    found = []
-    for cut, end in zip(cuts, [*(c.start_units for c in cuts[1:]), 1.0], strict=False):
-        sounding = _within(pattern, spelled, cut.start_units, end)
-        bass = _bass(sounding, cut.root)
-        found.append(
-            harmony_on(
-                cut.root,
-                [s for _, s in sorted(sounding, key=lambda one: -one[0])],
-                bass,
-                pattern.key,
-                seventh=any((s.letter - cut.root) % 7 == 6 for _, s in sounding),
-                start_units=cut.start_units,
-            )
-        )
-    return tuple(found)
-
-
-def _within(
-    pattern: Pattern, spelled: tuple[Spelling | None, ...], start: float, end: float
-) -> list[tuple[float, Spelling]]:
-    """The notes that sound in a stretch of the link, with how long they do."""
-    found = []
-    for position, pitch in zip(pattern.positions, spelled, strict=True):
-        begins = max(start, position.offset_units)
-        sounds = min(end, position.offset_units + position.articulation) - begins
-        if pitch is not None and sounds > 0.01:
-            found.append((sounds, pitch))
-    return found
-
-
-def _bass(sounding: list[tuple[float, Spelling]], root: int) -> Spelling | None:
-    members = [s for _, s in sounding if (s.letter - root) % 7 in (0, 2, 4, 6)]
-    return min(members, key=lambda s: s.midi, default=None)
-
-
-def roots_told(analysis: Analysis, course: Course, links: int = 2) -> tuple[tuple[float, str], ...]:
-    """Return the roots of some links, each with its place in units from the first one's start.
-
-    What holds at that start, having begun before, stands at 0.
-    """
-    found = [
-        (number + harmony.start_units, harmony.root.name)
-        for number in range(links)
-        for harmony in harmonies_at(analysis, course, analysis.link + number)
-    ]
-    if found and found[0][0] > STARTS_TOGETHER:
-        last = analysis.harmonies[-1].root.letter - course.pattern.step_degrees
-        found.insert(0, (0.0, course.pattern.key.natural(last).letter_name))
-    return tuple(found)
-
-
-def root_names(harmonies: tuple[Harmony, ...]) -> tuple[PitchName, ...]:
-    """Return the roots alone."""
-    return tuple(harmony.root for harmony in harmonies)
+def _named(
+    reading: Reading, pattern: Pattern, harmonies: tuple[Harmony, ...], tones: tuple[Tone, ...]
+) -> Label:
+    """The label with what is special about the harmonies."""
+    key = pattern.key
+    applied = tuple(applied_to(one, key, into) is not None for one, into in pairwise(harmonies))
+    label = _label(reading, pattern, fourth_first=bool(applied and applied[0]))
+    return make_label(
+        label.step_degrees,
+        label.motions,
+        variants_of(harmonies, tones, applied=any(applied)),
+        fourth_first=bool(applied and applied[0]),
+    )

@@ -1,0 +1,42 @@
+"""What is special about a sequence's harmonies, in words: inversions, sevenths, suspensions.
+
+Conventions: the words of the handbooks: five-three, six-three, six-five ... for what lies above the
+bass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from livecont.music.harmony import Harmony
+from livecont.music.harmony_notes import Tone
+from livecont.music.label import SIX_THREE
+
+TRIADS = ("five-three", "six-three", "six-four")
+SEVENTHS = ("seventh", "six-five", "four-three", "four-two")
+APPLIED = "with applied dominants"
+SUSPENSIONS = "with suspensions"
+
+
+def variants_of(
+    harmonies: Sequence[Harmony], tones: Sequence[Tone], *, applied: bool
+) -> tuple[str, ...]:
+    """Return what is to be said besides the label; nothing of plain root positions."""
+    found = []
+    kinds = [_kind(harmony) for harmony in harmonies]
+    if len(set(kinds)) == 1:
+        if kinds[0] == TRIADS[1]:
+            found.append(SIX_THREE)
+        elif kinds[0] != TRIADS[0]:
+            found.append(f"in {kinds[0]} chords")
+    else:
+        found.append(f"{' and '.join(dict.fromkeys(kinds))} chords in turn")
+    if applied:
+        found.append(APPLIED)
+    if any(tone.suspended for tone in tones):
+        found.append(SUSPENSIONS)
+    return tuple(found)
+
+
+def _kind(harmony: Harmony) -> str:
+    return SEVENTHS[harmony.inversion] if harmony.seventh else TRIADS[harmony.inversion]
