@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 FRAMES_A_SECOND = 15
 UNHEARD_S = 10.0  # a piece that is over and leads to nothing is given so long
 
+_DOES = {Action.TONAL_REAL: "tonal or real", Action.REDUCTION: "main notes"}
 _PEDALS = {64: "sustain pedal", 66: "sostenuto pedal", 67: "soft pedal"}
 
 
@@ -153,5 +154,5 @@ def control_hints(controls: Controls) -> tuple[tuple[str, str], ...]:
         names = [name for name, does in controls.computer.items() if does == action]
         names += [_PEDALS[number] for number, does in controls.pedals.items() if does == action]
         if names:
-            hints.append((" or ".join(names), str(action).replace("-", " ")))
+            hints.append((" or ".join(names), _DOES.get(action, str(action).replace("-", " "))))
     return tuple(hints)

@@ -14,7 +14,20 @@ from livecont.screen.wording import (
     step_figures,
     step_words,
 )
+from livecont.screen.wording_chain import (
+    arrival_words,
+    both_counts,
+    changed_words,
+    circle_words,
+    clear_words,
+    doubt_words,
+    harmony_words,
+    label_words,
+    main_words,
+)
 from livecont.sequence.pattern import Pattern
+from livecont.sitting.events import Fullness
+from livecont.sitting.explanation import Explanation
 from livecont.sitting.snapshot import Phase, Snapshot
 
 # a unit that bends by less is the same tempo, played by a person
@@ -28,8 +41,11 @@ def plain_lines(previous: Snapshot | None, snapshot: Snapshot) -> tuple[str, ...
     """
     lines = [
         *_key_lines(previous, snapshot),
+        *_wish_lines(previous, snapshot),
+        *_changed_lines(previous, snapshot),
         *_end_lines(previous, snapshot),
         *_pattern_lines(previous, snapshot),
+        *_label_lines(previous, snapshot),
         *_link_lines(previous, snapshot),
     ]
     if snapshot.phase is Phase.ENDED and (previous is None or previous.phase is not Phase.ENDED):
@@ -48,6 +64,22 @@ def _key_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     return lines
 
 
+def _wish_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
+    """What the player wants otherwise, which he hears from the next link on."""
+    before = Fullness.FULL if previous is None else previous.fullness
+    if snapshot.fullness is before:
+        return []
+    reduced = snapshot.fullness is Fullness.REDUCTION
+    return ["only main notes sound" if reduced else "all notes sound"]
+
+
+def _changed_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
+    changed = snapshot.changed
+    if changed is None or (previous is not None and previous.changed == changed):
+        return []
+    return [changed_words(changed)]
+
+
 def _pattern_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     pattern = snapshot.pattern
     if pattern is None:
@@ -55,8 +87,10 @@ def _pattern_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     if previous is not None and _same(previous.pattern, pattern):
         return []
     pulse = pulse_bpm(pattern)
+    wished = snapshot.kind_changed != (previous is not None and previous.kind_changed)
+    first = f"at your wish, from link {snapshot.kind_from} on" if wished else "understood"
     facts = [
-        f"understood: {step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)}",
+        f"{first}: {step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)}",
         step_figures(pattern),
         str(pattern.kind),
         f"{pattern.unit_s:.2f} s a link",
@@ -65,7 +99,35 @@ def _pattern_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
     ]
     if snapshot.links_left is not None:
         facts.append(f"{links_words(snapshot.links_left)} left")
-    return [", ".join(facts)]
+    circle = circle_words(snapshot)
+    return [", ".join(facts), *([f"it leads through {circle}"] if circle else [])]
+
+
+def _label_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
+    """What the sequence is, once; its main notes in the first link that is known."""
+    now = snapshot.explanation
+    before = None if previous is None else previous.explanation
+    if now is None or (before is not None and _as_said(before) == _as_said(now)):
+        return []
+    analysis, lines = now.analysis, []
+    label = label_words(analysis)
+    if analysis.label is not None and label is not None:
+        lines.append(f"it is {label}; it {analysis.label.spoken}")
+    if analysis.doubt is not None:
+        lines.append(doubt_words(analysis, others=True))
+    first = max(now.first, snapshot.kind_from - 1)
+    told = (main_words(now, first), harmony_words(now, first))
+    return [*lines, *(words for words in told if words is not None)]
+
+
+def _as_said(explanation: Explanation) -> tuple[object, ...]:
+    """What would be said of it: where that is the same it is no news."""
+    analysis = explanation.analysis
+    told = (
+        main_words(explanation, explanation.first),
+        harmony_words(explanation, explanation.first),
+    )
+    return label_words(analysis), analysis.doubt, told
 
 
 def _same(before: Pattern | None, now: Pattern) -> bool:
@@ -89,6 +151,12 @@ def _link_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
         rest = f", {links_words(left)} left"
     elif snapshot.endless:
         rest = ", no end in sight"
+    arrived = arrival_words(snapshot)
+    rest += f", {arrived}" if arrived else ""
+    if link.clarity is not None:
+        rest += f", {clear_words(link.clarity)} clear"
+    counts = ", ".join(reversed(both_counts(snapshot)))
+    rest += f" ({counts})" if counts else ""
     if previous is None or previous.phase is not Phase.SOUNDING or previous.sounding is None:
         return [f"livecont takes over: link {link.number} sounds{rest}"]
     if previous.sounding.number == link.number:

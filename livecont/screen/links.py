@@ -26,15 +26,18 @@ _BEATS = (48, 32, 24, 16, 12, 8, 6, 4, 3, 2, 1)
 _COMFORTABLE = 3  # links that should be seen before white space goes
 
 
-def links_block(snapshot: Snapshot, width: int, height: int) -> Block:
-    """Return as many links as there is room for, with the sounding one always among them."""
+def links_block(snapshot: Snapshot, width: int, height: int, least: int = 2) -> Block:
+    """Return as many links as there is room for, with the sounding one always among them.
+
+    A voice is given up rather than that fewer than `least` are shown.
+    """
     if snapshot.pattern is None or height <= 0:
         return ()
     starts = moments(snapshot.pattern)
     listed = listed_links(snapshot, snapshot.pattern, starts, height)
     if not listed or not starts:
         return ()
-    listed, voices, spaced = _chosen(listed, height)
+    listed, voices, spaced = _chosen(listed, height, least)
     # a page that is narrow needs every cell for notes
     prefix = _PREFIX if width >= 50 and len(voices) > 1 else _NARROW_PREFIX
     widths = _widths(listed, voices)
@@ -91,7 +94,9 @@ def _place_now(one: Listed, starts: Sequence[float]) -> int:
     return -1 if one.now is None else max(0, bisect_right(starts, one.now + 1e-9) - 1)
 
 
-def _chosen(listed: list[Listed], height: int) -> tuple[list[Listed], list[Voice], bool]:
+def _chosen(
+    listed: list[Listed], height: int, fewest: int
+) -> tuple[list[Listed], list[Voice], bool]:
     """Return the links that fit, by number, the voices shown, and whether white lies between."""
     voices: list[Voice] = [upper]
     if any(one.verse.has_lower for one in listed):
@@ -100,7 +105,7 @@ def _chosen(listed: list[Listed], height: int) -> tuple[list[Listed], list[Voice
     least = min(_COMFORTABLE, len(listed))
     if any(one.verse.has_inner for one in listed) and height >= (len(voices) + 2) * least:
         voices.insert(1, inner)
-    while len(voices) > 1 and len(voices) * min(2, len(listed)) + thread > height:
+    while len(voices) > 1 and len(voices) * min(fewest, len(listed)) + thread > height:
         voices.pop()
     # the thread lies in the white below its link, unless that link is the last
     last = max(listed, key=lambda one: one.verse.number)

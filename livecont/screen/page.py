@@ -8,6 +8,7 @@ pattern, the links, the compass, the foot. Nothing here looks at a clock or a po
 
 from __future__ import annotations
 
+from livecont.screen.chart import chart
 from livecont.screen.glyphs import FIGURE_HEIGHT, capitals, capitals_width
 from livecont.screen.links import large_link, links_block
 from livecont.screen.notes import ScreenNotes
@@ -18,16 +19,15 @@ from livecont.screen.panels import (
     hints_line,
     invitation,
     large_invitation,
-    large_statement,
     lately,
     message_line,
     ports_line,
     rule,
     state_tone,
-    statement,
     trouble_line,
 )
 from livecont.screen.ruler import ruler_block
+from livecont.screen.statement import large_statement, statement
 from livecont.screen.typeset import (
     EMPTY,
     Block,
@@ -52,10 +52,12 @@ from livecont.screen.wording import (
     who_name,
     who_words,
 )
+from livecont.screen.wording_chain import both_counts
 from livecont.sitting.snapshot import Phase, Snapshot
 
 _COLUMN = 21  # the figure's column: two figures and white
 _BROAD_COLUMN = 42
+_LINK_HEIGHT = 3  # two voices and the thread
 
 
 def render(snapshot: Snapshot, *, width: int, height: int, notes: ScreenNotes) -> Sheet:
@@ -76,8 +78,23 @@ def _body(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Bl
     """Return the pattern and its links, or what to do while none is known."""
     if snapshot.pattern is None or snapshot.phase is Phase.ENDED:
         return invitation(snapshot, notes, width)
-    said = (*statement(snapshot, width), EMPTY)
-    return (*said, *links_block(snapshot, width, height - len(said)))
+    said = statement(snapshot, width, max(1, height - _LINK_HEIGHT))
+    return _with_links(snapshot, said, width, height)
+
+
+def _with_links(snapshot: Snapshot, said: Block, width: int, height: int) -> Block:
+    """Return what was said, then links note by note, then the chart, with white where it has room.
+
+    The link of the moment comes first, then the chart, then further links.
+    """
+    room = height - len(said)
+    whole = chart(snapshot, width, room - _LINK_HEIGHT)
+    white = room - len(whole) > _LINK_HEIGHT
+    roomy = bool(whole) and room - len(whole) - white > 2 * _LINK_HEIGHT
+    links = links_block(snapshot, width, room - len(whole) - white - roomy, 1 if whole else 2)
+    spare = room - white - len(links) - len(whole)
+    gap = (EMPTY,) if whole and spare > 0 else ()
+    return (*said, *((EMPTY,) if white else ()), *links, *gap, *whole)
 
 
 def _broad_body(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
@@ -93,8 +110,7 @@ def _broad_body(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int)
     large = large_link(snapshot, width)
     if len(said) + len(large) + 11 <= height:
         said = (*said, EMPTY, EMPTY, *large)
-    said = (*said, EMPTY)
-    return (*said, *links_block(snapshot, width, height - len(said)))
+    return _with_links(snapshot, said, width, height)
 
 
 def _foot(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Block:
@@ -149,10 +165,11 @@ def _narrow(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> 
     else:
         column = max(map(width_of, big)) + 3 if big else 0
         said = to_height(statement(snapshot, measure - column), FIGURE_HEIGHT - 1)
-        said = (*said, line(" ".join(words)))
-        main = (*beside(big, column, said), EMPTY)
+        counts = ", ".join(reversed(both_counts(snapshot)))
+        said = (*said, line(" ".join(words) + (f": {counts}" if words and counts else counts)))
+        main = beside(big, column, said)
         room = height - len(top) - len(main) - len(ruler) - len(foot) - 1
-        main = (*main, *links_block(snapshot, measure, room))
+        main = _with_links(snapshot, main, measure, room + len(main))
     room = height - len(top) - len(ruler) - len(foot) - 1
     return indent((*top, *to_height(main, room), EMPTY, *ruler, *foot), margin)
 

@@ -29,12 +29,9 @@ from livecont.screen.wording import (
     key_words,
     letter_name,
     octave_sign,
-    pulse_bpm,
     state_words,
-    step_figures,
-    step_words,
 )
-from livecont.sequence.pattern import Pattern
+from livecont.screen.wording_chain import both_counts, changed_words
 from livecont.sitting.snapshot import Phase, Snapshot
 
 _INSIDE_NUMERALS = str.maketrans("#b", "♯♭")
@@ -96,31 +93,6 @@ def _tonic(key: Key) -> str:
     return key.tonic[0] + accidental(key.alter).translate(_INSIDE_NUMERALS)
 
 
-def statement(snapshot: Snapshot, width: int) -> Block:
-    """Return the step in words with its kind, then in numbers with unit and tempo."""
-    pattern = snapshot.pattern
-    if pattern is None:
-        return ()
-    words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
-    first = spread(line(words, Tone.STRONG), line(str(pattern.kind)), width)
-    facts = _facts(pattern)
-    if sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
-        facts = facts[:-1]  # how sure it is can be spared before a link is
-    return (first, *fill(facts, width, Tone.QUIET, gap=" · "))
-
-
-def large_statement(snapshot: Snapshot, width: int) -> Block:
-    """Return the step in capitals with the rest below it; nothing where it does not fit."""
-    pattern = snapshot.pattern
-    if pattern is None:
-        return ()
-    words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
-    if capitals_width(words) > width:
-        return ()
-    facts = [str(pattern.kind), *_facts(pattern)]
-    return (*capitals(words, Tone.STRONG), EMPTY, *fill(facts, width, Tone.PLAIN, gap=" · "))
-
-
 def large_invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
     """Return what to do, in capitals where they fit, and the rest of the invitation."""
     rest = invitation(snapshot, notes, width)
@@ -130,16 +102,6 @@ def large_invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Bloc
     return (*capitals(words, Tone.STRONG), EMPTY, *rest)
 
 
-def _facts(pattern: Pattern) -> list[str]:
-    pulse = pulse_bpm(pattern)
-    return [
-        step_figures(pattern),
-        f"{pattern.unit_s:.2f} s a link",
-        *([f"pulse {pulse}"] if pulse is not None else []),
-        f"{100 * pattern.confidence:.0f} % sure",
-    ]
-
-
 def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
     """Return what to do while no sequence is known, and what has been heard lately."""
     block: list[Line] = []
@@ -147,6 +109,8 @@ def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
         block.append(line("the sitting is over", Tone.STRONG))
         if snapshot.last_end is not None:
             block.append(line(f"the chain ended: {clean(end_words(snapshot.last_end))}"))
+        if snapshot.changed is not None:
+            block += fill(changed_words(snapshot.changed).split(), width, Tone.OURS_QUIET)
         if notes.take_path is not None:
             block += [EMPTY, line("the take is in", Tone.QUIET)]
             block.append(line(clean(notes.take_path)))
@@ -155,6 +119,8 @@ def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
     block.append(line("livecont sounds the third, and goes on", Tone.QUIET))
     if snapshot.last_end is not None:
         block += [EMPTY, line(f"the chain ended: {clean(end_words(snapshot.last_end))}")]
+    if snapshot.changed is not None:
+        block += fill(changed_words(snapshot.changed).split(), width, Tone.OURS_QUIET)
     if snapshot.heard:
         block += [EMPTY, line("heard lately", Tone.QUIET)]
         names = [letter_name(note) + octave_sign(note) for note in snapshot.heard]
@@ -228,6 +194,7 @@ def figure_block(snapshot: Snapshot, scale: int, width: int) -> Block:
         big, words = figure(snapshot, 1)
     block = [*big, *([EMPTY] if big else [])]
     block += [line(text, Tone.PLAIN) for text in words]
+    block += [line(text, Tone.QUIET) for text in both_counts(snapshot)]
     return tuple(crop(runs, width) for runs in block)
 
 

@@ -2,8 +2,8 @@
 
 Conventions: one cell a key where there is room (two on wide pages), else keys share cells; the
 rule is broken where an instrument has no key (short octaves). Every C is named. The sounding link
-is a solid bar, the ground that coming links will cover a light one; a dot on the rule is a key
-that sounds now.
+is a solid bar, the ground that coming links will cover a light one, dotted where only links lie
+that the ear would lose; a dot on the rule is a key that sounds now.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from rich.cells import cell_len
 
+from livecont.music.clarity import CLEAR
 from livecont.music.compass import Compass
 from livecont.music.pitch import spell_at
 from livecont.screen.moment import link_now
@@ -21,7 +22,14 @@ from livecont.screen.voices import Span, link_span, span_of
 from livecont.screen.wording import octave_sign
 from livecont.sitting.snapshot import Phase, Snapshot
 
-_Coming = tuple[int, Span]
+
+@dataclass(frozen=True, slots=True)
+class _Coming:
+    """A link to come: its number, where it lies, and whether the ear will follow it."""
+
+    number: int
+    span: Span
+    clear: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +104,7 @@ def _coming(snapshot: Snapshot) -> tuple[_Coming, ...]:
     now = link_now(snapshot)
     after = now.number if now is not None else 0
     return tuple(
-        (link.number, span)
+        _Coming(link.number, span, link.clarity is None or link.clarity >= CLEAR)
         for link in snapshot.coming
         if link.number > after and (span := link_span(link)) is not None
     )
@@ -146,9 +154,9 @@ def _cells(scale: Scale, pitch: int) -> range:
 def _bar(scale: Scale, current: Span | None, coming: Sequence[_Coming], phase: Phase) -> Line:
     """Return the current link's bar, over the ground of the coming ones."""
     row = [" "] * scale.cells
-    for _, span in coming:
-        for cell in range(scale.left(span.lowest), scale.right(span.highest) + 1):
-            row[cell] = "░"
+    for one in sorted(coming, key=lambda one: one.clear):
+        for cell in range(scale.left(one.span.lowest), scale.right(one.span.highest) + 1):
+            row[cell] = "░" if one.clear else "·"
     if current is None:
         return _trimmed((Run("".join(row).rstrip(), Tone.QUIET),))
     first, last = scale.left(current.lowest), scale.right(current.highest)
@@ -183,9 +191,9 @@ def _numbers(scale: Scale, links: Sequence[_Coming], current: Span | None) -> Li
     row = [" "] * scale.cells
     edges = []
     before = current
-    for number, span in links:
-        edges.append((scale.left(_edge(span, before)), str(number)))
-        before = span
+    for one in links:
+        edges.append((scale.left(_edge(one.span, before)), str(one.number)))
+        before = one.span
     for at, name in edges[-1:] + edges[:-1]:
         first = min(at, scale.cells - len(name))
         around = row[max(0, first - 2) : first + len(name) + 2]
@@ -196,9 +204,9 @@ def _numbers(scale: Scale, links: Sequence[_Coming], current: Span | None) -> Li
 
 def _stair(scale: Scale, coming: _Coming, width: int) -> Line:
     """Return one coming link's span on a line of its own, its number after it."""
-    number, span = coming
+    number, span = coming.number, coming.span
     first, last = scale.left(span.lowest), scale.right(span.highest)
-    rule = "─" * (last - first + 1)
+    rule = ("─" if coming.clear else "·") * (last - first + 1)
     text = f"{'':{first}}{rule} {number}" if first else f"{rule} {number}"
     if len(text) > width:
         text = f"{number} ".rjust(first) + rule

@@ -61,6 +61,7 @@ _ASCII = str.maketrans(
         **dict.fromkeys("├┤┴", "|"),
         **dict(zip("█▀▄▒░━", '#"_:.=', strict=True)),
         **dict(zip("●○◐▸♯♭·…", "*o+>#b/~", strict=True)),
+        **dict(zip("°ø", "o0", strict=True)),
         **dict(zip("₋₀₁₂₃₄₅₆₇₈₉", "-0123456789", strict=True)),
     }
 )

@@ -126,6 +126,9 @@ def _columns(notes: Sequence[Placed], starts: Sequence[float]) -> tuple[Column, 
         groups[_nearest(starts, note.offset_units)].append(note)
     for group in groups:
         group.sort(key=_pitch)
+    if all(len(group) != 1 for group in groups):
+        # chords throughout, or main notes: each has its own top and bottom
+        return tuple(_chord(group) for group in groups)
     border = _border(groups)
     return tuple(_column(group, border) for group in groups)
 
@@ -152,6 +155,11 @@ def _column(group: Sequence[Placed], border: float) -> Column:
         (*low[1:], *high[:-1]),
         low[0] if low else None,
     )
+
+
+def _chord(group: Sequence[Placed]) -> Column:
+    spelled = [note.spelling for note in group]
+    return Column(spelled[-1], tuple(spelled[1:-1]), spelled[0]) if spelled else NOTHING
 
 
 def _border(groups: Sequence[Sequence[Placed]]) -> float:

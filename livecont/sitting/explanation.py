@@ -8,22 +8,36 @@ Conventions: links are numbered from 1, the model. Voices are told from the top 
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 
 from livecont.music.pitch import Spelling
-from livecont.sequence.analysis import Analysis, analysed
+from livecont.sequence.analysis import Analysis, analysed, figures_at, numerals_at
 from livecont.sequence.endings_course import Course
 from livecont.sequence.pattern import Pattern
 from livecont.sequence.reduction import MainNote
 
 LINKS_TOLD = 24
+SLACK_UNITS = 0.01  # a note that begins so little before a harmony belongs to it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HarmonyTold:
+    """A harmony of a link: its roman numeral, the figures over its bass, its main notes.
+
+    The main notes are a row for each voice, the highest first, by time.
+    """
+
+    numeral: str
+    figures: str
+    voices: tuple[tuple[Spelling, ...], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkTold:
-    """A link's main notes: one row a voice, the highest first, each by time."""
+    """A link's harmonies, by time; each has as many voices as the others."""
 
-    voices: tuple[tuple[Spelling, ...], ...]
+    harmonies: tuple[HarmonyTold, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,21 +69,34 @@ def explain(pattern: Pattern) -> Explanation:
         first=first,
         lap=course.lap,
         links=tuple(
-            _told(analysis.reduction, course.spelled(number))
+            _told(analysis, course, number)
             for number in range(first, first + max(LINKS_TOLD, course.lap))
         ),
     )
 
 
-def _told(reduction: tuple[MainNote, ...], spelled: tuple[Spelling | None, ...]) -> LinkTold:
-    voices = sorted({note.voice for note in reduction}, reverse=True)
+def _told(analysis: Analysis, course: Course, number: int) -> LinkTold:
+    spelled = course.spelled(number)
+    numerals, basses = numerals_at(analysis, course, number), figures_at(analysis, course, number)
+    starts = [harmony.start_units for harmony in analysis.harmonies]
+    voices = sorted({note.voice for note in analysis.reduction}, reverse=True)
+    groups: list[list[MainNote]] = [[] for _ in starts]
+    for note in analysis.reduction:
+        groups[max(0, bisect_right(starts, note.offset_units + SLACK_UNITS) - 1)].append(note)
     return LinkTold(
-        voices=tuple(
-            tuple(
-                pitch
-                for note in reduction
-                if note.voice == voice and (pitch := spelled[note.position]) is not None
+        harmonies=tuple(
+            HarmonyTold(
+                numeral=numeral,
+                figures=figures,
+                voices=tuple(_row(group, voice, spelled) for voice in voices),
             )
-            for voice in voices
+            for numeral, (_, figures), group in zip(numerals, basses, groups, strict=True)
         )
     )
+
+
+def _row(
+    group: list[MainNote], voice: int, spelled: tuple[Spelling | None, ...]
+) -> tuple[Spelling, ...]:
+    row = sorted((n for n in group if n.voice == voice), key=lambda note: note.offset_units)
+    return tuple(s for note in row if (s := spelled[note.position]) is not None)

@@ -9,11 +9,21 @@ import pytest
 
 from livecont.music.compass import Compass
 from livecont.music.key import Key, parse_key
+from livecont.music.label import Label, make_label
 from livecont.music.pitch import Spelling, spelling
+from livecont.music.spectrum import MODERN_PIANO
 from livecont.screen.notes import ScreenNotes
+from livecont.sequence.analysis import Analysis
+from livecont.sequence.endings_clarity import clarity_of, reach
+from livecont.sequence.endings_kind import of_kind
 from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern, Position
-from livecont.sitting.events import Start
-from livecont.sitting.snapshot import Phase, Snapshot
+from livecont.sequence.reduction import MainNote
+from livecont.sitting.events import Fullness, Start
+from livecont.sitting.explanation import Explanation, HarmonyTold, LinkTold
+from livecont.sitting.main_notes import MainNotes
+from livecont.sitting.snapshot import Changed, Phase, Snapshot
+
+Figure = Sequence[tuple[float, float, str]]
 
 FIVE_OCTAVES = Compass(
     name="five", title="F1-F6", lowest=29, highest=89, absent=frozenset(), source="made for tests"
@@ -81,8 +91,6 @@ LONG = tuple(
     )
 )
 
-Figure = Sequence[tuple[float, float, str]]
-
 
 def moved(note: Spelling, key: Key, steps: int) -> Spelling:
     """Move a pitch by steps of the scale; an accidental against the signature goes with it."""
@@ -137,7 +145,8 @@ def made_chain(pattern: Pattern, compass: Compass) -> tuple[Link, ...]:
         )
         if not compass.holds(note.pitch for note in notes):
             break
-        links.append(Link(number=number, unit_s=pattern.unit_s, notes=notes, pedals=()))
+        link = Link(number=number, unit_s=pattern.unit_s, notes=notes, pedals=())
+        links.append(replace(link, clarity=clarity_of(link, MODERN_PIANO)))
     return tuple(links)
 
 
@@ -177,9 +186,95 @@ def sitting(
             links_left=len(chain) - (number - 2) if active else len(chain),
             held=held,
             last_end=None,
+            reach=reach(chain[number - 2 :] if active else chain),
         )
 
     return at
+
+
+def main_note(position: int, start: float, end: float, voice: int) -> MainNote:
+    """Return a main note of a made reduction."""
+    length = end - start
+    return MainNote(
+        position=position, offset_units=start, duration_units=length, voice=voice, suspended=False
+    )
+
+
+# of each figure two harmonies, by the roots' degrees in link 1, 0 the tonic
+MAIN = {
+    TWO_PARTS: ((0.0, 0.5, 1, 0, 2), (0.5, 1.0, 7, 6, 4)),
+    CHORDS: ((0.0, 0.5, 0, 3, 1), (0.5, 1.0, 4, 7, 5)),
+}
+MINOR = ("i", "ii°", "III", "iv", "v", "VI", "VII")
+
+
+def explained(
+    snapshot: Snapshot,
+    label: Label,
+    *,
+    alternatives: tuple[Label, ...] = (),
+    doubt: str | None = None,
+) -> Snapshot:
+    """Return the snapshot when it is known what its pattern is: told here, not worked out."""
+    pattern = snapshot.pattern
+    assert pattern is not None
+    main = next(
+        m for figure, m in MAIN.items() if len(positions_of(figure)) == len(pattern.positions)
+    )
+    analysis = Analysis(
+        label=label,
+        alternatives=alternatives,
+        doubt=doubt,
+        harmonies=(),
+        reduction=tuple(
+            main_note(position, start, end, voice)
+            for start, end, low, high, _ in main
+            for voice, position in enumerate((low, high))
+        ),
+        linear_steps=(pattern.step_degrees,) * 2,
+        link=1,
+    )
+    links = tuple(link_told(pattern, main, number) for number in range(1, 25))
+    told = Explanation(analysis=analysis, first=1, lap=7, links=links)
+    return replace(snapshot, explanation=told)
+
+
+def positions_of(figure: Figure) -> list[str]:
+    """Return the notes of a figure, a position each."""
+    return [name for _, _, names in figure for name in names.split()]
+
+
+def link_told(
+    pattern: Pattern, main: Sequence[tuple[float, float, int, int, int]], number: int
+) -> LinkTold:
+    """Return a link of a made explanation."""
+    ahead = (number - 1) * pattern.step_degrees
+    harmonies = []
+    for _, _, low, high, degree in main:
+        heard = [pattern.positions[i].heard[0] for i in (high, low)]
+        voices = tuple((moved(s, pattern.key, ahead),) for s in heard if s is not None)
+        numeral = MINOR[(degree + ahead) % 7]
+        harmonies.append(HarmonyTold(numeral=numeral, figures="6" * (low % 2), voices=voices))
+    return LinkTold(harmonies=tuple(harmonies))
+
+
+def made_real(snapshot: Snapshot) -> Snapshot:
+    """Return the snapshot as it is after the step was counted in semitones, from link 5 on."""
+    assert snapshot.pattern is not None
+    pattern = of_kind(snapshot.pattern, Kind.REAL)
+    return replace(snapshot, pattern=pattern, kind_changed=True, kind_from=5)
+
+
+def reduced(snapshot: Snapshot) -> Snapshot:
+    """Return the snapshot as it is while only main notes sound."""
+    assert snapshot.pattern is not None
+    pattern = snapshot.pattern
+    told = explained(snapshot, DOWN_A_SECOND)
+    assert told.explanation is not None
+    main = MainNotes(told.explanation.analysis.reduction, pattern, MODERN_PIANO)
+    sounding = None if snapshot.sounding is None else main.of(snapshot.sounding, pattern)
+    coming = tuple(main.of(link, pattern) for link in snapshot.coming)
+    return replace(told, sounding=sounding, coming=coming, fullness=Fullness.REDUCTION)
 
 
 def silence(snapshot: Snapshot, phase: Phase = Phase.LISTENING) -> Snapshot:
@@ -197,6 +292,7 @@ def silence(snapshot: Snapshot, phase: Phase = Phase.LISTENING) -> Snapshot:
     )
 
 
+DOWN_A_SECOND = make_label(-1, (2, -3), ("seventh chords",))
 NOTES = ScreenNotes(
     input_name="Stage piano 1",
     output_name="internal",
@@ -232,6 +328,33 @@ STATES: dict[str, tuple[Snapshot, ScreenNotes]] = {
     "sounding-last": (_falling(Phase.SOUNDING, 13, 0.1), NOTES),
     "sounding-chords-rising": (_rising(Phase.SOUNDING, 4, 0.3), NOTES),
     "sounding-long-link": (_long(Phase.SOUNDING, 3, 0.4), NOTES),
+    "sounding-explained": (explained(_falling(Phase.SOUNDING, 6, 0.8), DOWN_A_SECOND), NOTES),
+    "sounding-not-sure": (
+        explained(
+            _rising(Phase.SOUNDING, 4, 0.3),
+            make_label(1, (4, 4)),
+            alternatives=(make_label(1, (1,)), make_label(1, (-2, 3))),
+            doubt="the lower line could be a pedal point",
+        ),
+        NOTES,
+    ),
+    "sounding-real": (made_real(_falling(Phase.SOUNDING, 7, 0.4)), NOTES),
+    "sounding-main-notes": (reduced(_falling(Phase.SOUNDING, 5, 0.6)), NOTES),
+    "sounding-after-a-surprise": (
+        replace(
+            explained(_falling(Phase.SOUNDING, 6, 0.2), DOWN_A_SECOND),
+            changed=Changed(number=5, said="F# instead of F"),
+        ),
+        NOTES,
+    ),
+    "listening-after-a-surprise": (
+        replace(
+            _first,
+            last_end="limit",
+            changed=Changed(number=9, said="the upper hand an octave lower"),
+        ),
+        NOTES,
+    ),
     "sounding-endless": (
         replace(_falling(Phase.SOUNDING, 5, 0.3), links_left=None, endless=True),
         replace(NOTES, message="keyboard lost: looking for it"),

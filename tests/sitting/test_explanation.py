@@ -22,7 +22,7 @@ from livecont.sitting.events import (
     Start,
     TookOver,
 )
-from livecont.sitting.explanation import explain
+from livecont.sitting.explanation import LinkTold, explain
 from livecont.sitting.main_notes import APART_S, MainNotes
 from livecont.sitting.snapshot import Phase
 from livecont.sitting.virtual import run
@@ -42,6 +42,11 @@ def answer(desk: Desk, at_s: float) -> None:
 
 def pitches(link: Link) -> list[int]:
     return [note.pitch for note in link.notes]
+
+
+def letters(told: LinkTold) -> list[int]:
+    """The letters of the main notes, C = 0, harmony by harmony, from the highest voice down."""
+    return [s.letter for one in told.harmonies for voice in one.voices for s in voice]
 
 
 # --- asking and telling -------------------------------------------------------------------------
@@ -109,9 +114,8 @@ def test_links_are_told_by_number_as_long_as_the_chain_goes() -> None:
         one, other = explanation.link(number), explanation.link(number + explanation.lap)
         assert one is not None
         assert other is not None
-        letters = [[s.letter for s in voice] for voice in one.voices]
-        assert letters == [[s.letter for s in voice] for voice in other.voices]
-        assert letters == [[(s.letter - (number - 1)) % 7 for s in voice] for voice in first.voices]
+        assert letters(one) == letters(other)
+        assert letters(one) == [(letter - (number - 1)) % 7 for letter in letters(first)]
 
 
 # --- sounding main notes ------------------------------------------------------------------------
