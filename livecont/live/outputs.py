@@ -25,6 +25,7 @@ from livecont.live.quiet import silenced_stderr
 from livecont.live.wire import OutputChoice, OutputKind
 
 JACK_CONNECTS_S = 0.1
+LIST_TRIES = 5
 
 
 class SilentOutput:
@@ -93,7 +94,7 @@ class MidiOutput:
         if self._choice.kind is OutputKind.VIRTUAL:
             return True  # it is ours; whether anybody has connected to it is not our business
         try:
-            listed = self.name in self._out.get_ports()
+            listed = self.name in names_of(self._out, self._rtmidi)
         except self._rtmidi.RtMidiError:
             return False
         return listed and (self._links is None or self._links.joined(self.name, self._port))
@@ -105,7 +106,7 @@ class MidiOutput:
         try:
             with silenced_stderr():
                 probe = self._rtmidi.MidiIn(self._api, name=f"{self._choice.client}-probe")
-                names = probe.get_ports()
+                names = names_of(probe, self._rtmidi)
                 probe.delete()
         except self._rtmidi.RtMidiError:
             return False
@@ -165,7 +166,7 @@ class MidiOutput:
                 if choice.kind is OutputKind.VIRTUAL:
                     self._out.open_virtual_port(choice.name)
                     return
-                names = self._out.get_ports()
+                names = names_of(self._out, self._rtmidi)
                 index = find_port(choice.name, names)
                 if index is None:
                     there = ", ".join(map(repr, names)) or "none"
@@ -179,6 +180,22 @@ class MidiOutput:
                     clock.sleep_until(clock.now_s() + JACK_CONNECTS_S)
         except (self._rtmidi.RtMidiError, NotImplementedError) as error:
             raise PortError(f"MIDI output {choice.name!r} can't be opened: {error}") from error
+
+
+def names_of(client: Any, rtmidi: Any) -> list[str]:
+    """Return the names of the ports that a client sees.
+
+    rtmidi counts them first and then asks for each: one that goes meanwhile makes it fail.
+
+    Raises:
+        rtmidi.RtMidiError: it fails again and again.
+    """
+    for _ in range(LIST_TRIES - 1):
+        try:
+            return list(client.get_ports())
+        except rtmidi.RtMidiError:
+            continue
+    return list(client.get_ports())
 
 
 def find_port(name: str, names: list[str]) -> int | None:

@@ -34,6 +34,7 @@ from typing import Any
 
 from livecont.errors import PortError, unknown
 from livecont.live.jack_links import JackLinks, marked
+from livecont.live.outputs import names_of
 from livecont.live.port_names import INTERNAL, OWN, SILENT, Choice
 from livecont.live.quiet import silenced_stderr
 from livecont.live.wire import OutputChoice, OutputKind
@@ -184,7 +185,7 @@ class Roster:
         with silenced_stderr():
             mark = f"pulse {os.getpid()}-{next(_pulses)}"  # others of ours may run
             self._inputs.open_virtual_port(mark)
-            names = self._outputs.get_ports()
+            names = names_of(self._outputs, self._rtmidi)
             ours = [name for name in names if name.endswith(f":{mark}")]
             if not ours:
                 raise PortError("the JACK server hides our own port: restart it")
@@ -192,7 +193,7 @@ class Roster:
 
     def _names(self, client: Any) -> tuple[str, ...]:
         try:
-            return tuple(client.get_ports())
+            return tuple(names_of(client, self._rtmidi))
         except self._rtmidi.RtMidiError as error:
             raise PortError(f"the MIDI system does not answer ({error}): start it again") from error
 
@@ -256,7 +257,7 @@ def _listen(api: str, name: str, heard: Heard | None) -> Any:
     rtmidi = _import_rtmidi()
     client = _new_client(rtmidi, rtmidi.MidiIn, api, queue_size_limit=QUEUED)
     try:
-        names = client.get_ports()
+        names = names_of(client, rtmidi)
         if name not in names:
             raise PortError(f"MIDI input {name!r} is not there: plug it in again")
         # system exclusive may be endless; of the others rtmidi would not count the time

@@ -149,7 +149,9 @@ class Sounder:
             return
         with self._hearing:
             self._hear()
-            self._owed += self._ledger.release_all()  # kept where this try comes to nothing
+            # all that it ever struck: its last releases may have gone nowhere, as it did itself;
+            # kept where this try comes to nothing
+            self._owed = self._ledger.sweep() or self._owed
         with self._ordering, self._passing:
             self._line.end(KILL_PATIENCE_S)
             self._open()

@@ -134,6 +134,8 @@ class Sounding:
         the message late (measured: 30 us less, most of it memory that has gone cold in the wait).
         """
         pending = self._pending
+        if not pending:  # dropped meanwhile: the output was lost
+            return
         ready: list[bytes] = []
         due_s = pending[0][0]
         while pending and pending[0][0] == due_s:

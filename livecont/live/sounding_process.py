@@ -19,6 +19,7 @@ import multiprocessing.connection
 import os
 import select
 import sys
+import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, NamedTuple, Protocol
@@ -40,6 +41,7 @@ CARE_AT_LEAST_EVERY_S = 2.0  # even without a calm moment
 PROBE_EVERY_S = 0.5
 SUSPECT_EVERY_S = 0.05  # after a word on standard error: a server may answer while it ends,
 SUSPICIONS = 4  # so it is asked more than once; soon, for sends to a dead one end up stuck
+END_PATIENCE_S = 3.5  # the main process waits for 4 s
 SWEEP_AFTER_S = 0.03  # longer than what made the release get lost, some JACK periods
 LOG_AT_MOST_EVERY_S = 0.002
 
@@ -106,15 +108,35 @@ def run(
         told.tell(("failed", f"the sounding process stumbled: {error!r}"))
         raise
     finally:
-        core.hush(everything=True)
-        if output.lossy:
-            clock = SystemClock()
-            clock.sleep_until(clock.now_s() + SWEEP_AFTER_S)
-            core.sweep()
+        end_anyway = _end_within(END_PATIENCE_S)
+        _release_everything(core, output)
         loop.tell_everything()
         output.close()
+        end_anyway.cancel()
         told.tell(("done",))
         told.close()
+
+
+def _release_everything(core: Sounding, output: OpenOutput) -> None:
+    if core.lost is not None and output.reopen():  # back already, and nobody has looked
+        core.find()
+    core.hush(everything=True)
+    if output.lossy:
+        clock = SystemClock()
+        clock.sleep_until(clock.now_s() + SWEEP_AFTER_S)
+        core.sweep()
+
+
+def _end_within(patience_s: float) -> threading.Timer:
+    """End this process then, even where a MIDI system doesn't let go of it.
+
+    A JACK server that waits for a client that was killed answers nobody meanwhile, and what closes
+    a port waits with it (seen: an orphan for more than 5 s). What is released was sent by then.
+    """
+    timer = threading.Timer(patience_s, os._exit, (0,))
+    timer.daemon = True
+    timer.start()
+    return timer
 
 
 class _Loop:

@@ -211,7 +211,8 @@ def test_a_killed_process_is_noticed_and_what_it_left_sounding_is_released(
         with pytest.raises(PortError):
             silent.revive()  # the output is not there yet
     silent.revive()
-    assert [one.data.hex(" ") for one in collected(silent, 2)] == ["80 3c 40", "b0 7b 00"]
+    owed = ["80 3c 40", "b0 40 00", "b0 42 00", "b0 43 00", "b0 7b 00"]
+    assert [one.data.hex(" ") for one in collected(silent, len(owed))] == owed
     assert silent.report().alive
 
 

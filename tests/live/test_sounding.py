@@ -99,6 +99,16 @@ def test_a_chord_prepared_before_its_moment_goes_out_at_it_and_alone() -> None:
     assert core.counts.scheduled == 2
 
 
+def test_what_was_dropped_while_it_was_prepared_is_not_missed() -> None:
+    """The output may be found lost between the look at what is due and its moment."""
+    core, output, clock = started()
+    core.play([(100.5, on(60))])
+    assert core.send_due() == 100.5
+    core.lose("gone")
+    core.send_next(clock.sleep_until)
+    assert output.got == []
+
+
 def test_strikes_that_are_too_late_are_dropped_and_releases_are_not() -> None:
     core, output, clock = started()
     core.play([(101.0, on(60)), (101.5, off(60)), (102.0, on(62)), (103.0, off(62))])
