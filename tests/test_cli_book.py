@@ -204,6 +204,7 @@ def test_entries_are_taken_out_only_when_that_is_meant(capsys: pytest.CaptureFix
         (("list", "--key", "x"), "unknown key"),
         (("show", "7"), "no entry 7"),
         (("show", "0"), "0"),
+        (("show", "9" * 30), "as large as that"),
         (("note", "1"), "write a text"),
         (("tag", "1", "x" * 200), "200 signs"),
         (("play", "7", "--out", "none"), "no entry 7"),

@@ -93,7 +93,9 @@ class Book:
         """
         try:
             yield self._db
-        except sqlite3.DatabaseError as error:
+        except OverflowError as error:
+            raise BookError(f"{self.path}: no book has a number as large as that") from error
+        except (sqlite3.Error, UnicodeDecodeError) as error:  # SQLite tells of damage in raw bytes
             raise BookError(_told(self.path, error)) from error
 
     @contextmanager
@@ -258,8 +260,9 @@ def _opened(path: Path) -> sqlite3.Connection:
     return db
 
 
-def _told(path: Path, error: sqlite3.DatabaseError) -> str:
-    if getattr(error, "sqlite_errorname", "") in ("SQLITE_NOTADB", "SQLITE_CORRUPT"):
+def _told(path: Path, error: sqlite3.Error | UnicodeDecodeError) -> str:
+    damage = ("SQLITE_NOTADB", "SQLITE_CORRUPT")
+    if isinstance(error, UnicodeDecodeError) or getattr(error, "sqlite_errorname", "") in damage:
         return f"{path} is no book, or a damaged one ({error}): move it away, or name another"
     if "locked" in str(error):
         return f"{path}: another program has kept the book busy for {PATIENCE_S:.0f} s; try again"
