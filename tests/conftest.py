@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -54,8 +54,10 @@ class JackServer:
         self._log = log
         self._process: subprocess.Popen[bytes] | None = None
 
-    def start(self) -> None:
+    def start(self, asking: Callable[[], bool] | None = None) -> None:
         """Start it and return when it answers; `JACK_DEFAULT_SERVER` must name it already.
+
+        `asking` says whether it does; by default this process asks.
 
         Raises:
             RuntimeError: it does not start.
@@ -66,7 +68,7 @@ class JackServer:
             patience_ends_s = clock.now_s() + READY_WITHIN_S
             while process.poll() is None and clock.now_s() < patience_ends_s:
                 clock.sleep_until(clock.now_s() + SETTLED_S)
-                if process.poll() is None and _answers():
+                if process.poll() is None and (asking or _answers)():
                     return
             self.stop()
             clock.sleep_until(clock.now_s() + 2 * SETTLED_S)

@@ -18,7 +18,7 @@ from typing import Any
 
 import mido
 
-from tests.bench._rig import CLOCK, TOP, Rig, Timed, hanging, pause, strikes
+from tests.bench._rig import CLOCK, TOP, Rig, Timed, environment, hanging, pause, strikes
 
 PATIENCE_S = 15.0
 ORPHAN_S = 5.0
@@ -66,7 +66,7 @@ class Sitting:
         self.process = subprocess.Popen(
             [sys.executable, "-m", *module, "listen", *options],
             cwd=TOP,
-            env={**os.environ, MARK: self.mark, "PYTHONUNBUFFERED": "1"},
+            env={**environment(rig.server), MARK: self.mark, "PYTHONUNBUFFERED": "1"},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -163,18 +163,24 @@ def _port_lost(which: str) -> Way:
 
 def _disconnected(drill: Drill, sitting: Sitting) -> None:
     synth = f"{drill.rig.synth}:in"
-    there = _jack("jack_lsp", "-c", synth).splitlines()
+    there = _jack(drill, "jack_lsp", "-c", synth).splitlines()
     ours = there[there.index(synth) + 1].strip()
-    _jack("jack_disconnect", ours, synth)
+    _jack(drill, "jack_disconnect", ours, synth)
     pause(drill.rng.uniform(0.05, 0.6))
-    _jack("jack_connect", ours, synth)  # unless livecont was there first
+    _jack(drill, "jack_connect", ours, synth)  # unless livecont was there first
     drill.expect_return(sitting, "synth")
     drill.end_in_order(sitting)
 
 
-def _jack(tool: str, *arguments: str) -> str:
-    command = [shutil.which(tool) or tool, *arguments]
-    return subprocess.run(command, check=False, capture_output=True, text=True).stdout
+def _jack(drill: Drill, tool: str, *arguments: str) -> str:
+    done = subprocess.run(
+        [shutil.which(tool) or tool, *arguments],
+        env=environment(drill.rig.server),
+        check=False,
+        capture_output=True,
+        text=True,
+    )
+    return done.stdout
 
 
 WAYS: dict[str, tuple[Way, str | None]] = {

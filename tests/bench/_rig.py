@@ -17,7 +17,7 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -36,25 +36,50 @@ Timed = tuple[float, bytes]
 # --- the server ---------------------------------------------------------------------------------
 
 
+def environment(server: str = SERVER) -> dict[str, str]:
+    """Return what processes need to know to find a server, and this code."""
+    ours = {"JACK_DEFAULT_SERVER": server, "LIVECONT_MIDI_API": "jack", "PYTHONPATH": str(TOP)}
+    return {**os.environ, **ours}
+
+
 @contextmanager
-def jack_server(period: int = 64) -> Iterator[JackServer]:
-    """Run a JACK server of our own; processes started inside use it."""
+def jack_server(
+    name: str = SERVER, *, period: int = 64, lane: bool = False
+) -> Iterator[JackServer]:
+    """Run a JACK server of our own, which this process and those that it starts use.
+
+    `lane`: one of several; only processes that are started with its `environment` use it.
+    """
     command = (*COMMAND[:-1], str(period))
     with tempfile.TemporaryDirectory() as folder:
-        server = JackServer(SERVER, Path(folder) / "jackd.txt", command)
-        before = {name: os.environ.get(name) for name in ("JACK_DEFAULT_SERVER", "PYTHONPATH")}
-        os.environ.update(JACK_DEFAULT_SERVER=SERVER, LIVECONT_MIDI_API="jack", PYTHONPATH=str(TOP))
-        server.start()
+        server = JackServer(name, Path(folder) / "jackd.txt", command)
+        before = dict(os.environ)
+        if not lane:
+            os.environ.update(environment(name))
         try:
+            server.start(_asking(name) if lane else None)
             yield server
         finally:
             server.stop()
-            for name, value in before.items():
-                if value is None:
-                    os.environ.pop(name, None)
-                else:
-                    os.environ[name] = value
-            os.environ.pop("LIVECONT_MIDI_API", None)
+            if not lane:
+                os.environ.clear()
+                os.environ.update(before)
+
+
+def _asking(server: str) -> Callable[[], bool]:
+    """Ask by another process whether a server answers: libjack knows one server a process."""
+    asking = "from livecont.live.ports import Roster; Roster('jack').close()"
+
+    def answers() -> bool:
+        asked = subprocess.run(
+            [sys.executable, "-c", asking],
+            env=environment(server),
+            capture_output=True,
+            check=False,
+        )
+        return asked.returncode == 0
+
+    return answers
 
 
 # --- this side ----------------------------------------------------------------------------------
@@ -63,8 +88,8 @@ def jack_server(period: int = 64) -> Iterator[JackServer]:
 class Rig:
     """A keyboard and a synth in another process."""
 
-    def __init__(self, name: str, *, callback: bool = False) -> None:
-        self.keyboard, self.synth = f"{name} stage", f"{name} glass"
+    def __init__(self, name: str, *, callback: bool = False, server: str = SERVER) -> None:
+        self.keyboard, self.synth, self.server = f"{name} stage", f"{name} glass", server
         more = ["--callback"] if callback else []
         self._process = subprocess.Popen(
             [sys.executable, "-m", "tests.bench._rig", name, *more],
@@ -73,6 +98,7 @@ class Rig:
             stderr=subprocess.DEVNULL,
             text=True,
             cwd=TOP,
+            env=environment(server),
         )
         self._asking = threading.Lock()
         if self.ask("hello") != "hello":

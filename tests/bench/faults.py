@@ -33,7 +33,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.bench._drill import WAYS, Drill, Outcome
-from tests.bench._rig import Rig, jack_server
+from tests.bench._rig import SERVER, Rig, jack_server
 
 BAD = ("hanging", "lost", "orphans", "oddities")
 
@@ -60,17 +60,19 @@ def drilled(kills: int, lanes: int, seed: int, ways: list[str]) -> list[Outcome]
     rng = random.Random(seed)
     orders = [(number, ways[number % len(ways)], rng.random()) for number in range(kills)]
     rng.shuffle(orders)
-    with tempfile.TemporaryDirectory() as folder, jack_server():
+    with tempfile.TemporaryDirectory() as folder:
 
         def lane(mine: int) -> list[Outcome]:
-            rig = Rig(f"lane{mine}")
-            try:
-                return [
-                    Drill(rig, Path(folder) / str(number)).run(way, random.Random(chance))
-                    for number, way, chance in orders[mine::lanes]
-                ]
-            finally:
-                rig.close()
+            name = f"{SERVER}-{mine}"
+            with jack_server(name, lane=True):
+                rig = Rig("drill", server=name)
+                try:
+                    return [
+                        Drill(rig, Path(folder) / str(number)).run(way, random.Random(chance))
+                        for number, way, chance in orders[mine::lanes]
+                    ]
+                finally:
+                    rig.close()
 
         with ThreadPoolExecutor(lanes) as pool:
             return [outcome for found in pool.map(lane, range(lanes)) for outcome in found]
