@@ -47,6 +47,8 @@ _CONTAINER = (
     '<rootfile full-path="score.musicxml"'
     ' media-type="application/vnd.recordare.musicxml+xml"/></rootfiles></container>\n'
 )
+# instruments that are written in the alto clef (common practice)
+_MIDDLE = re.compile(r"\bviola\b|bratsche|\balto\b", re.IGNORECASE)
 _ENDING = re.compile(r"[1-9][0-9]*(, ?[1-9][0-9]*)*")
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 _Change = TypeVar("_Change", Meter, Signature)
@@ -198,8 +200,9 @@ class _PartWriter:
         if not single:
             return clefs_of(bars, (TREBLE, BASS), usual)
         every = [place for bar in bars for place in bar]
-        # a part on one staff keeps one clef, but for the parts of low and high instruments
-        kept = clefs_of([every], (TREBLE, BASS, ALTO), TREBLE)
+        middle = _MIDDLE.search(self._score.parts[self._part].name)
+        # a part on one staff keeps one clef
+        kept = clefs_of([every], (ALTO,) if middle else (TREBLE, BASS), TREBLE)
         return kept * len(bars)
 
     def _attributes(self, index: int) -> str:

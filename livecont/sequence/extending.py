@@ -19,7 +19,8 @@ from livecont.sequence.chain import MOST_LINKS, Chain
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.extending_paper import Change, Passage, Rest, Template
 from livecont.sequence.extending_rejoin import way_back
-from livecont.sequence.pattern import Link, LinkNote, Pattern, Role
+from livecont.sequence.finding_textures import taking_part
+from livecont.sequence.pattern import Link, LinkNote, Role
 
 # folding goes on without end: without a number of links, two laps of the seven degrees
 FOLDED_LINKS = 14
@@ -80,8 +81,7 @@ class Extension:
 
     score: Score
     spans: tuple[Span, ...]
-    pattern: Pattern
-    unit_q: Fraction
+    passage: Passage
     left: int | None = None
 
     @property
@@ -92,6 +92,11 @@ class Extension:
     def of(self, span: Span) -> tuple[ScoreNote, ...]:
         """Return the notes that begin in a link."""
         return tuple(self.score.within(span.start_q, span.end_q))
+
+    def moving(self, span: Span) -> tuple[ScoreNote, ...]:
+        """Return those of the notes that begin in a link that belong to the sequence."""
+        notes = (note for note in self.of(span) if not note.grace)
+        return taking_part(notes, self.passage.who)
 
 
 def extend(passage: Passage, wish: Wish) -> Extension:
@@ -240,9 +245,7 @@ def _joined(
         signatures=tuple(signatures),
         marks=tuple(_mark(span, rest) for span in spans),
     )
-    return Extension(
-        score=whole, spans=tuple(spans), pattern=passage.pattern, unit_q=unit_q, left=left
-    )
+    return Extension(score=whole, spans=tuple(spans), passage=passage, left=left)
 
 
 def _order(note: ScoreNote) -> tuple[Fraction, int, int, int, bool, int]:
