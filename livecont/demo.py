@@ -26,6 +26,8 @@ LEAD_S = 0.012
 JITTER_S = 0.005
 BREATH_SHARE = 0.006  # of a bar, how far the beat bends within it
 DOWNBEAT_ACCENT, BEAT_ACCENT = 8, 3
+MOST_BEATS = 10_000  # of a note
+MOST_DIGITS = 20  # of a note's length
 APART_S = 0.015  # a key is up this long before it goes down again
 
 
@@ -108,11 +110,14 @@ def read_piece(path: Path) -> Piece:
 
 
 def _voice(table: Table) -> Voice:
+    notes = tuple(_notes(table))
+    if not notes:
+        raise table.fault("notes", "has no note")
     return Voice(
         name=table.string("name"),
         velocity=table.whole("velocity", 1, 127),
         touch=table.number("touch", 0.05, 1),
-        notes=tuple(_notes(table)),
+        notes=notes,
     )
 
 
@@ -121,16 +126,24 @@ def _notes(table: Table) -> Iterator[WrittenNote]:
     for token in table.string("notes").split():
         names, _, length = token.partition(":")
         try:
-            beats = Fraction(length)
+            beats = _beats(length)
             written = () if names == "r" else tuple(spelling(name) for name in names.split("+"))
         except (ValueError, ZeroDivisionError) as error:
-            what = f"{token!r} is not {NOTE_NAME} with a length, such as F#4:1/2"
+            what = f"{token[:40]!r} is not {NOTE_NAME} with a length, such as F#4:1/2"
             raise table.fault("notes", what) from error
-        if beats <= 0:
-            raise table.fault("notes", f"{token!r} has no length")
+        if not 0 < beats <= MOST_BEATS:
+            raise table.fault("notes", f"{token[:40]!r} has no length, or one beyond all measure")
         for pitch in written:
+            if not 0 <= pitch.midi <= 127:
+                raise table.fault("notes", f"{token[:40]!r} is no key of MIDI's")
             yield WrittenNote(beat=beat, beats=beats, spelling=pitch)
         beat += beats
+
+
+def _beats(length: str) -> Fraction:
+    if len(length) > MOST_DIGITS or not set(length) <= set("0123456789/."):
+        raise ValueError(length[:MOST_DIGITS])
+    return Fraction(length)
 
 
 def perform(piece: Piece, start_s: float = 0.0) -> tuple[PlayerEvent, ...]:

@@ -72,7 +72,14 @@ def _item(path: Path, number: int, line: str) -> Item:
     except ConfigError as error:
         raise ConfigError(f"{where}: {error}") from error
     beside = path.parent / name
-    return Item(name=name, path=beside if beside.exists() else Path(name), key=key)
+    return Item(name=name, path=beside if _is_there(beside) else Path(name), key=key)
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # a name that no file can have: reading it says so
+        return False
 
 
 def replay(recording: Recording, settings: Settings) -> Iterator[Effect]:

@@ -29,6 +29,7 @@ from livecont.live.take_file import Entry, EntryKind
 HEADER = "livecont take 1"
 MOST_LINE_BYTES = 512
 MOST_TEXT = 200
+MOST_S = 31 * 24 * 3600.0
 _WRITTEN = "="
 
 
@@ -111,7 +112,7 @@ def _read_entry(text: str) -> Iterable[Entry]:
     moment, _, what = rest.partition(" ")
     try:
         kind, at_s = EntryKind(letter), float(moment)
-        if not 0.0 <= at_s < 1e8:  # years; not-a-number too
+        if not 0.0 <= at_s <= MOST_S:  # not-a-number too
             return ()
         if kind in (EntryKind.PLAYED, EntryKind.SOUNDED):
             return _message(at_s, kind, bytes.fromhex(what))

@@ -19,7 +19,7 @@ from livecont.live.messages import CONTROL_CHANGE, NOTE_OFF, NOTE_ON
 
 DIVISION = 4800
 FIRST_TEMPO_US = 500_000  # microseconds a quarter: what the standard takes where nothing is said
-MOST_TEMPO_US = 0xFFFFFF  # three bytes
+LEAST_TEMPO_US, MOST_TEMPO_US = 10_000, 0xFFFFFF  # 6,000 quarters a minute; three bytes
 PLAYER, LIVECONT = "player", "livecont"
 
 _TEXT, _TRACK_NAME, _MARKER, _END, _TEMPO, _KEY = 0x01, 0x03, 0x06, 0x2F, 0x51, 0x59
@@ -113,7 +113,7 @@ def take_file(entries: Iterable[Entry], title: str = "livecont take") -> bytes:
     ticks, tick = _Ticks(), 0
     for entry in sorted(entries, key=lambda entry: entry.at_s):
         if entry.kind is EntryKind.TEMPO:
-            tempo_us = min(MOST_TEMPO_US, max(1, int(entry.text)))
+            tempo_us = min(MOST_TEMPO_US, max(LEAST_TEMPO_US, int(entry.text)))
             tick = ticks.turn(entry.at_s, tempo_us)
             player.add(tick, meta(_TEMPO, tempo_us.to_bytes(3, "big")))
             continue
