@@ -17,6 +17,7 @@ from livecont.commands.demo import demo
 from livecont.commands.ear import ear
 from livecont.commands.extend import extend
 from livecont.commands.find import find
+from livecont.commands.lesson import lesson
 from livecont.commands.listen import listen
 from livecont.commands.ports import ports
 from livecont.commands.render import render
@@ -40,7 +41,7 @@ def livecont() -> None:
     """
 
 
-for command in (listen, demo, replay, find, extend, book, render, ear, ports, check):
+for command in (listen, demo, replay, find, extend, book, render, ear, lesson, ports, check):
     livecont.add_command(command)
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from livecont.book.answers import Answer, answers, keep_answer
 from livecont.book.book import Book
+from livecont.book.entry import Entry
 from livecont.book.pattern import pattern_of
 from livecont.ear.asked import Answered, answered_of
 from livecont.ear.matter import Matter, as_two_links, sure_label, texture_of
@@ -61,19 +62,21 @@ def keeping(path: Path, now: Callable[[], datetime]) -> Iterator[KeepAnswer]:
         yield keep
 
 
+def matter_of_entry(entry: Entry) -> Matter:
+    """Return an entry of a book as material."""
+    pattern = as_two_links(pattern_of(entry))
+    return Matter(
+        title=entry.name,
+        texture=texture_of(pattern),
+        pattern=pattern,
+        label=sure_label(pattern),
+    )
+
+
 def book_matter(book: Book) -> dict[str, Matter]:
     """Return the entries of a book as material, by number.
 
     Raises:
         BookError: the book can't be read.
     """
-    found = {}
-    for entry in book.search():
-        pattern = as_two_links(pattern_of(entry))
-        found[str(entry.number)] = Matter(
-            title=entry.name,
-            texture=texture_of(pattern),
-            pattern=pattern,
-            label=sure_label(pattern),
-        )
-    return found
+    return {str(entry.number): matter_of_entry(entry) for entry in book.search()}

@@ -148,15 +148,12 @@ def test_odd_link(rig: Rig, folder: Path) -> None:
     one, two = links(lesson.hear(2 * NOTES))
     step = place(two[0]) - place(one[0])
     due = [pitch for k in (1, 2, 3) for pitch in moved(two, k * step)]
-    for place_in_due, pitch in enumerate(due):
-        ((_, heard),) = lesson.hear(1)
-        if heard != pitch:
-            lesson.play([60], 0.1, CLOCK.now_s() + 0.2)
-            break
-    else:
-        pytest.fail("no link was odd")
+    heard: list[int] = []
+    while heard == due[: len(heard)]:
+        heard += [pitch for _, pitch in lesson.hear(1)]
+    lesson.play([60], 0.1, CLOCK.now_s() + 0.2)
     kept = check(lesson, "odd-link")
-    assert kept.detail["link"] == 3 + place_in_due // NOTES
+    assert kept.detail["link"] == 3 + (len(heard) - 1) // NOTES
     assert 0 < kept.detail["after_s"] < 1.5
 
 
