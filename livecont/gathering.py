@@ -17,6 +17,7 @@ from livecont.book.pattern import entry_of, entry_of_find
 from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.key import Key
 from livecont.music.score import Score
+from livecont.passages import filling_best
 from livecont.replay import OWN_TRACK, replay, with_key
 from livecont.score.confined import confined
 from livecont.score.reading import read_score
@@ -33,7 +34,10 @@ SAME_UNIT = 0.15  # a tempo that bends makes no other sequence
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passage:
-    """Where in a score to look; `unit_q` and `step_degrees` say what is there, if given."""
+    """Where in a score to look; `unit_q` and `step_degrees` say what is there, if given.
+
+    Of several sequences in the same `bars` the one that fills them best is meant, if not `every`.
+    """
 
     bars: tuple[str, str] | None = None
     part: str | None = None
@@ -41,6 +45,7 @@ class Passage:
     number: int | None = None
     unit_q: Fraction | None = None
     step_degrees: int | None = None
+    every: bool = False
 
 
 def heard_in(path: Path, settings: Settings, key: Key | None = None) -> tuple[Pattern, ...]:
@@ -130,7 +135,10 @@ def _in_passage(score: Score, passage: Passage, settings: Settings) -> list[List
         if not chosen:
             raise ScoreError(f"no sequence {passage.number}: there are {len(found)}, from 0")
         return chosen
-    return [one for one in found if one.find.within is None]
+    outer = [one for one in found if one.find.within is None]
+    if within is not None and outer and not passage.every:
+        return [filling_best(outer, within)]
+    return outer
 
 
 def _as_told(

@@ -6,17 +6,21 @@ time and memory.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
+from livecont.book.entry import BookNote, Entry
+from livecont.book.pattern import pattern_of
 from livecont.errors import ConfigError, ScoreError
 from livecont.music.compass import Compass
 from livecont.music.key import Key
+from livecont.music.score import Meter, Part, Score, ScoreNote, Signature
 from livecont.score.confined import confined
 from livecont.score.reading import read_score
-from livecont.sequence.extending_paper import Passage, passage_of
+from livecont.sequence.extending_heard import bars_until, passage_of_pattern, signature_of
+from livecont.sequence.extending_paper import Passage, Template, passage_of
 from livecont.sequence.finding import Search, find_sequences
 from livecont.sequence.finding_listed import Listed, listed
 from livecont.sequence.finding_textures import part_named
@@ -30,6 +34,7 @@ class Whereabouts:
     part: str | None = None
     staff: int | None = None
     key: Key | None = None
+    lead_in: bool = True  # whether what comes before the sequence in these bars is kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,11 +73,12 @@ def _found(path: Path, where: Whereabouts, compass: Compass) -> Found:
         place = _named(where)
         raise ScoreError(f"no sequence {place}: livecont find lists those that there are")
     span = within or (Fraction(0), score.length_q)
-    best = _best(outer, span)
+    best = filling_best(outer, span)
     find = best.find
     if where.key is not None:
         find = replace(find, key=where.key)
-    passage = passage_of(score, find, from_q=within[0] if within else None, until_q=span[1])
+    from_q = within[0] if within and where.lead_in else None
+    passage = passage_of(score, find, from_q=from_q, until_q=span[1])
     others = tuple(one for one in outer if one is not best)
     return Found(passage=passage, listed=replace(best, find=find), others=others)
 
@@ -89,8 +95,8 @@ def _named(where: Whereabouts) -> str:
     return told
 
 
-def _best(found: Sequence[Listed], span: tuple[Fraction, Fraction]) -> Listed:
-    """The find that fills the bars best, and them best it: what both share of what either has."""
+def filling_best(found: Sequence[Listed], span: tuple[Fraction, Fraction]) -> Listed:
+    """Return the find that fills the bars best: what both share of what either has."""
 
     def fits(one: Listed) -> tuple[Fraction, float, int]:
         find = one.find
@@ -99,3 +105,82 @@ def _best(found: Sequence[Listed], span: tuple[Fraction, Fraction]) -> Listed:
         return max(Fraction(0), shared) / both, find.mean_exact, -len(find.who)
 
     return max(found, key=fits)
+
+
+# --- entries of the book -----------------------------------------------------------------------
+
+
+def passage_of_entry(entry: Entry) -> Passage:
+    """Return an entry of the book on paper: as it is printed, or what was played written down."""
+    pattern = pattern_of(entry)
+    if entry.unit_q is None:
+        return passage_of_pattern(pattern)
+    unit_q = entry.unit_q
+    start_q, meter, signature = Fraction(0), Meter(at_q=Fraction(0), beats=4, beat_type=4), None
+    if entry.printed is not None:
+        printed = entry.printed
+        start_q = printed.start_in_bar_q
+        meter = Meter(at_q=Fraction(0), beats=printed.beats, beat_type=printed.beat_type)
+        signature = Signature(at_q=Fraction(0), fifths=printed.fifths)
+    numbers = {part: n for n, part in enumerate(sorted({note.part for note in entry.notes}))}
+    end_q = start_q + entry.links * unit_q
+    notes = sorted(
+        (_written(note, start_q, unit_q, numbers) for note in entry.notes),
+        key=lambda n: (n.onset_q, n.part, n.staff, n.voice, n.spelling.staff),
+    )
+    return Passage(
+        score=Score(
+            parts=_parts(notes),
+            notes=tuple(notes),
+            bars=bars_until(meter, Fraction(0), end_q),
+            meters=(meter,),
+            signatures=(signature or signature_of(pattern),),
+        ),
+        start_q=start_q,
+        unit_q=unit_q,
+        links=entry.links,
+        pattern=pattern,
+        templates=_templates(entry, unit_q, numbers),
+    )
+
+
+def _parts(notes: Sequence[ScoreNote]) -> tuple[Part, ...]:
+    staves: dict[int, int] = {}
+    for note in notes:
+        staves[note.part] = max(note.staff, staves.get(note.part, 1))
+    alone = len(staves) == 1
+    return tuple(
+        Part(name="" if alone else f"part {part + 1}", staves=staves[part])
+        for part in sorted(staves)
+    )
+
+
+def _written(
+    note: BookNote, start_q: Fraction, unit_q: Fraction, numbers: Mapping[int, int]
+) -> ScoreNote:
+    return ScoreNote(
+        onset_q=start_q + (note.link - 1 + note.onset_units) * unit_q,
+        duration_q=note.length_units * unit_q,
+        spelling=note.spelling,
+        part=numbers[note.part],
+        staff=note.staff,
+        voice=note.voice,
+    )
+
+
+def _templates(entry: Entry, unit_q: Fraction, numbers: Mapping[int, int]) -> tuple[Template, ...]:
+    """The later note of each place, as the pattern's positions are."""
+    by_place: dict[int, BookNote] = {}
+    for note in sorted(entry.notes, key=lambda note: note.link):
+        if note.place is not None and note.link >= entry.links - 1:
+            by_place[note.place] = note
+    return tuple(
+        Template(
+            offset_q=note.onset_units * unit_q,
+            duration_q=note.length_units * unit_q,
+            part=numbers[note.part],
+            staff=note.staff,
+            voice=note.voice,
+        )
+        for _, note in sorted(by_place.items())
+    )

@@ -12,9 +12,10 @@ import mido
 import pytest
 
 from livecont.book.book import Book
+from livecont.book.performance import performed
 from livecont.cli import run
 from livecont.commands.book_files import midi_of
-from livecont.score.smf import parse_smf
+from livecont.score.smf import parse_smf, read_smf
 from livecont.sequence.events import KeyDown
 from tests.book.volume import paper_entry, played_entry
 from tests.score.written import SEQUENCE, midi
@@ -223,12 +224,18 @@ def test_wrong_input_is_one_line(
 
 
 @pytest.mark.usefixtures("kept")
-def test_an_entry_is_played_and_carried_on(capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_entry_is_played_and_given_to_the_engine(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """That it is carried on is tested through real ports, and in virtual time on the corpus."""
     out = said(capsys, "play", "2", "--links", "1", "--tempo", "400", "--out", "none")
     assert out.startswith("2: a second down")
     out = said(capsys, "carry", "2", "--limit", "1", "--out", "none")
-    assert "livecont takes over: link 3 sounds" in out
-    assert "the chain ended: at its limit" in out
+    assert "from the book, 2: a second down" in out
+    (take,) = (tmp_path / "data" / "takes").glob("*.mid")
+    events = read_smf(take, leave_out=("livecont",)).events
+    struck = [event.pitch for event in events if isinstance(event, KeyDown)]
+    assert struck == [e.pitch for e in performed(played_entry()) if isinstance(e, KeyDown)]
 
 
 # --- export and import --------------------------------------------------------------------------

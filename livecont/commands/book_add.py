@@ -122,12 +122,13 @@ def _found(path: Path, given: dict[str, Any], settings: Settings) -> list[Entry]
         number=given["number"],
         unit_q=None if given["unit"] is None else quarters_named(given["unit"]),
         step_degrees=given["step"],
+        every=given["all_"],
     )
     found = entries_found(path, passage, settings, datetime.now(UTC))
     if len(found) > 1 and not given["all_"]:
         bars = ", ".join(entry.bars for entry in found[:12]) + (" …" if len(found) > 12 else "")
         raise ScoreError(
-            f"{path}: {len(found)} sequences there, in bars {bars}: choose with --bars, --part or "
+            f"{path}: {len(found)} sequences in it, in bars {bars}: choose with --bars, --part or "
             "--number, or keep them --all"
         )
     return list(found)

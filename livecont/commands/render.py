@@ -111,7 +111,7 @@ def _sequence_in(source: Path, given: dict[str, Any], settings: Settings) -> Ent
         found = entries_found(source, Passage(bars=bars_named(given["bars"])), settings, now)
     if len(found) > 1:
         bars = ", ".join(entry.bars for entry in found[:12])
-        raise ScoreError(f"{source}: {len(found)} sequences there, in bars {bars}: choose --bars")
+        raise ScoreError(f"{source}: {len(found)} sequences in it, in bars {bars}: choose --bars")
     return found[0]
 
 
