@@ -24,7 +24,17 @@ from livecont.music.key import parse_key
 from livecont.music.pitch import spelling
 from livecont.screen import ScreenNotes, Stage, picture
 from livecont.sequence.events import KeyDown, KeyUp, PlayerEvent
-from livecont.sitting.events import Quit, Settings, SittingEvent, Start, Tick, Wake
+from livecont.sitting.events import (
+    Analyse,
+    Analysed,
+    Quit,
+    Settings,
+    SittingEvent,
+    Start,
+    Tick,
+    Wake,
+)
+from livecont.sitting.explanation import explain
 from livecont.sitting.machine import begin, snapshot, step
 from livecont.sitting.snapshot import Snapshot
 from livecont.sitting.virtual import run as run_virtually
@@ -135,14 +145,25 @@ def test_every_line_of_the_defaults_is_in_the_readme() -> None:
 # --- real output --------------------------------------------------------------------------------
 
 
-def settings_for(piece: Piece) -> Settings:
-    compass = load_preferences().compasses[piece.compass]
-    return Settings(key=piece.key, compass=compass, most_links=piece.links)
+ANSWER_S = 0.1  # so long, about, the process beside takes to say what a sequence is
 
 
-def watch(piece: Piece, every_s: float) -> Iterator[Snapshot]:
+def settings_for(piece: Piece, options: list[str]) -> Settings:
+    """Return the settings of a demonstration with options as they are typed."""
+    as_written: dict[str, str | bool] = {
+        "key": piece.key.name, "compass": piece.compass, "limit": str(piece.links)
+    }  # fmt: skip
+    typed = {name.removeprefix("--"): value for name, value in batched(options)}
+    return load_preferences(options={**as_written, **typed}).settings
+
+
+def batched(words: list[str]) -> Iterator[tuple[str, str]]:
+    return zip(words[::2], words[1::2], strict=True)
+
+
+def watch(piece: Piece, every_s: float, options: list[str] | None = None) -> Iterator[Snapshot]:
     """Yield what a screen would show of a piece, a snapshot each `every_s`."""
-    state = begin(settings_for(piece))
+    state = begin(settings_for(piece, options or []))
     events: list[SittingEvent] = list(perform(piece, 1.0))
     wake_s: float | None = None
     at_s = 0.0
@@ -156,19 +177,35 @@ def watch(piece: Piece, every_s: float) -> Iterator[Snapshot]:
         state, effects = step(state, event)
         wakes = [effect.at_s for effect in effects if isinstance(effect, Wake)]
         wake_s = wakes[-1] if wakes else None
+        for asked in (effect for effect in effects if isinstance(effect, Analyse)):
+            told = explain(asked.pattern)
+            at = asked.at_s + ANSWER_S
+            events.append(Analysed(at_s=at, pattern=asked.pattern, explanation=told))
+            events.sort(key=lambda event: event.at_s)
     yield snapshot(state, at_s)
     state, _ = step(state, Quit(at_s=at_s))
     yield snapshot(state, at_s)
 
 
-def test_plain_output_in_the_readme_is_real() -> None:
-    piece = load_piece("lament")
+DEMONSTRATIONS = re.findall(
+    r"^\$ livecont demo [^|]*\| cat$", README.read_text("utf-8"), re.MULTILINE
+)
+
+
+def test_there_are_demonstrations_in_the_readme() -> None:
+    assert len(DEMONSTRATIONS) >= 3
+
+
+@pytest.mark.parametrize("command", DEMONSTRATIONS)
+def test_plain_output_in_the_readme_is_real(command: str) -> None:
+    name, *options = command.removesuffix("| cat").split()[3:]
+    piece = load_piece(name)
     written = io.StringIO()
     notes = ScreenNotes(message=f"demo: {piece.title}")
     with Stage(Console(file=written)) as stage:
-        for now in watch(piece, 1 / FRAMES_A_SECOND):
+        for now in watch(piece, 1 / FRAMES_A_SECOND, options):
             stage.show(now, notes)
-    check_block("$ livecont demo lament | cat\n", written.getvalue())
+    check_block(command + "\n", written.getvalue())
 
 
 def test_replay_in_the_readme_is_real(capsys: pytest.CaptureFixture[str]) -> None:
@@ -217,7 +254,8 @@ def test_the_first_sequence_of_the_readme_is_continued_as_it_says() -> None:
 
 
 def test_picture_in_the_readme_is_real(tmp_path: Path) -> None:
-    shots = (shot for shot in watch(load_piece("falling-fifths"), 0.1) if shot.at_s > 10.0)
+    seen = watch(load_piece("falling-fifths"), 0.1, ["--limit", "compass"])
+    shots = (shot for shot in seen if shot.at_s > 10.0)
     controls = load_preferences().controls
     notes = ScreenNotes(
         output_name="internal", hints=control_hints(controls), start=Start.AT_ONCE,
@@ -225,6 +263,6 @@ def test_picture_in_the_readme_is_real(tmp_path: Path) -> None:
     )  # fmt: skip
     path = PICTURE if UPDATE else tmp_path / "now.svg"
     path.parent.mkdir(parents=True, exist_ok=True)
-    picture(next(shots), path, notes=notes)
+    picture(next(shots), path, notes=notes, width=88, height=32)
     assert path.read_text("utf-8") == PICTURE.read_text("utf-8"), f"the README's picture {HOW}"
     assert f"({PICTURE.relative_to(TOP).as_posix()})" in README.read_text("utf-8")

@@ -16,7 +16,7 @@ from livecont.music.pitch import Spelling
 from livecont.screen.moment import link_now
 from livecont.screen.typeset import Block, Line, Run, Tone, crop
 from livecont.screen.wording import letter_name
-from livecont.screen.wording_chain import clear_words
+from livecont.screen.wording_chain import marked_clear
 from livecont.sequence.pattern import Link, Pattern, Role
 from livecont.sitting.explanation import Explanation, LinkTold
 from livecont.sitting.snapshot import Phase, Snapshot
@@ -117,7 +117,7 @@ def _rows(told: LinkTold | None, clarity: float | None) -> tuple[tuple[str, ...]
     lower = tuple(_names(one.voices[-1]) for one in harmonies) if voices > 1 else ()
     figures = tuple(one.figures for one in harmonies)
     numerals = tuple(one.numeral for one in harmonies)
-    clear = () if clarity is None else (clear_words(clarity),)
+    clear = () if clarity is None else (marked_clear(clarity),)
     return upper, lower, figures if any(figures) else (), numerals, clear
 
 

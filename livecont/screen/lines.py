@@ -27,7 +27,6 @@ from livecont.screen.wording_chain import (
 )
 from livecont.sequence.pattern import Pattern
 from livecont.sitting.events import Fullness
-from livecont.sitting.explanation import Explanation
 from livecont.sitting.snapshot import Phase, Snapshot
 
 # a unit that bends by less is the same tempo, played by a person
@@ -104,30 +103,25 @@ def _pattern_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
 
 
 def _label_lines(previous: Snapshot | None, snapshot: Snapshot) -> list[str]:
-    """What the sequence is, once; its main notes in the first link that is known."""
-    now = snapshot.explanation
-    before = None if previous is None else previous.explanation
-    if now is None or (before is not None and _as_said(before) == _as_said(now)):
-        return []
-    analysis, lines = now.analysis, []
+    """What the sequence is, as far as that is news."""
+    known = () if previous is None else _explained(previous)
+    return [text for text in _explained(snapshot) if text not in known]
+
+
+def _explained(snapshot: Snapshot) -> tuple[str, ...]:
+    """The label, why it is not sure, main notes and chords of the first link that is known."""
+    explanation = snapshot.explanation
+    if explanation is None:
+        return ()
+    analysis, lines = explanation.analysis, []
     label = label_words(analysis)
     if analysis.label is not None and label is not None:
         lines.append(f"it is {label}; it {analysis.label.spoken}")
     if analysis.doubt is not None:
         lines.append(doubt_words(analysis, others=True))
-    first = max(now.first, snapshot.kind_from - 1)
-    told = (main_words(now, first), harmony_words(now, first))
-    return [*lines, *(words for words in told if words is not None)]
-
-
-def _as_said(explanation: Explanation) -> tuple[object, ...]:
-    """What would be said of it: where that is the same it is no news."""
-    analysis = explanation.analysis
-    told = (
-        main_words(explanation, explanation.first),
-        harmony_words(explanation, explanation.first),
-    )
-    return label_words(analysis), analysis.doubt, told
+    first = max(explanation.first, snapshot.kind_from - 1)
+    told = (main_words(explanation, first), harmony_words(explanation, first))
+    return (*lines, *(words for words in told if words is not None))
 
 
 def _same(before: Pattern | None, now: Pattern) -> bool:

@@ -25,13 +25,17 @@ _SIGNS = str.maketrans("#b", "♯♭")
 
 
 def clear_words(clarity: float) -> str:
-    """Return how clear a link is: '87 %', with a mark where the ear would lose it.
+    """Return how clear a link is.
 
-    >>> clear_words(0.874), clear_words(0.3)
-    ('87 %', '30 %!')
+    >>> clear_words(0.874), clear_words(0.4999)
+    ('87 %', '49 %')
     """
-    percent = math.floor(100 * clarity)  # what is not clear does not round up to clear
-    return f"{percent} %{'!' if clarity < CLEAR else ''}"
+    return f"{math.floor(100 * clarity)} %"  # what is not clear does not round up to clear
+
+
+def marked_clear(clarity: float) -> str:
+    """Return how clear a link is, with a mark where the ear would lose it: '30 %!'."""
+    return clear_words(clarity) + ("!" if clarity < CLEAR else "")
 
 
 def reach_words(reach: Reach, *, counted: bool) -> str:

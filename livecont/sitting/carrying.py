@@ -76,16 +76,21 @@ def sound_on(state: State, sounding: Sounding) -> Outcome:
         )
         return replace(state, sounding=sounding), (Sound(start_s=next_start_s, link=link),)
     if state.rest is None and state.now_s >= next_start_s:
-        return state, (Ended(at_s=state.now_s, reason=_why_ended(state.settings, sounding)),)
+        return state, (Ended(at_s=state.now_s, reason=_why_ended(state, sounding)),)
     return state, ()
 
 
-def _why_ended(settings: Settings, sounding: Sounding) -> str:
-    if sounding.links[-1].role is Role.CADENCE:
+def _why_ended(state: State, sounding: Sounding) -> str:
+    settings, last = state.settings, sounding.links[-1]
+    if last.role is Role.CADENCE:
         return "cadence"
     if settings.most_links is not None and len(sounding.starts_s) >= settings.most_links:
         return "limit"
-    return "compass" if settings.limit is Limit.COMPASS else "clear"
+    if settings.limit is Limit.COMPASS or state.chain is None:
+        return "compass"
+    following = state.chain.course.spelled(last.number + 1)
+    has_keys = settings.compass.holds(s.midi for s in following if s is not None)
+    return "clear" if has_keys else "compass"
 
 
 def draw_ahead(state: State) -> State:

@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from livecont.music.spectrum import HARPSICHORD, MODERN_PIANO
+from livecont.music.spectrum import HARPSICHORD, MODERN_PIANO, Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.endings_clarity import Reach
 from livecont.sitting.carrying import chain_of
-from livecont.sitting.events import Settings
+from livecont.sitting.events import Ended, Settings, Sound
 from livecont.sitting.snapshot import Phase
+from livecont.sitting.virtual import run
 from tests.sitting.material import DUE_S, SETTINGS, UNIT_S, played, seated
 
 CLEARLY = replace(SETTINGS, spectrum=MODERN_PIANO)
@@ -30,12 +31,9 @@ def by_the_limits(settings: Settings) -> Reach:
 @pytest.mark.parametrize("ending", list(Ending))
 @pytest.mark.parametrize("most_links", [None, 3])
 def test_both_counts_are_those_of_the_limits(
-    spectrum: object, ending: Ending, most_links: int | None
+    spectrum: Spectrum, ending: Ending, most_links: int | None
 ) -> None:
-    assert spectrum in (MODERN_PIANO, HARPSICHORD)
-    settings = replace(CLEARLY, most_links=most_links, ending=ending)
-    if spectrum is HARPSICHORD:
-        settings = replace(settings, spectrum=HARPSICHORD)
+    settings = replace(CLEARLY, most_links=most_links, ending=ending, spectrum=spectrum)
     seen = seated(settings).until(DUE_S + 0.5)
     assert seen.phase is Phase.SOUNDING
     assert seen.reach == by_the_limits(settings)
@@ -69,4 +67,25 @@ def test_without_a_spectrum_every_link_with_keys_is_taken_for_clear() -> None:
 def test_where_nobody_looks_nothing_is_counted() -> None:
     desk = seated(replace(CLEARLY, draws_ahead=False))
     assert desk.until(DUE_S + 0.1).reach is None
-    assert len(played()) > 0
+
+
+@pytest.mark.parametrize(("highest", "lowest", "reason"), [(108, 21, "clear"), (84, 48, "compass")])
+def test_a_chain_says_whether_the_ear_or_the_keys_ended_it(
+    highest: int, lowest: int, reason: str
+) -> None:
+    compass = replace(SETTINGS.compass, lowest=lowest, highest=highest)
+    settings = replace(CLEARLY, most_links=None, limit=Limit.CLEAR, compass=compass)
+    assert [e.reason for e in run(settings, played()) if isinstance(e, Ended)] == [reason]
+    desk = seated(settings)
+    desk.until(60.0)
+    assert desk.seen().last_end == reason
+
+
+def test_in_virtual_time_a_clear_limit_is_that_of_the_instrument() -> None:
+    """The instrument chosen, as in life, not a modern piano for all."""
+    for spectrum in (MODERN_PIANO, HARPSICHORD):
+        settings = replace(CLEARLY, most_links=None, limit=Limit.CLEAR, spectrum=spectrum)
+        desk = seated(settings)
+        desk.until(60.0)
+        sounded = [e.link.number for e in run(settings, played()) if isinstance(e, Sound)]
+        assert sounded[-1] == desk.all(Sound)[-1].link.number
