@@ -16,7 +16,7 @@ from rich.cells import cell_len
 
 from livecont.screen.notes import ScreenNotes
 from livecont.screen.page import render
-from livecont.screen.typeset import RED, Line, Tone
+from livecont.screen.typeset import RED, Line, Sheet, Tone
 from livecont.sitting.snapshot import Snapshot
 
 _CELL, _LEADING, _MARGIN = 12, 24, 12
@@ -49,9 +49,20 @@ def picture(
         OSError: where the file can't be written.
     """
     sheet = render(snapshot, width=width, height=height, notes=notes)
+    write_picture(sheet, path)
+
+
+def write_picture(sheet: Sheet, path: Path) -> None:
+    """Write any page to an SVG file.
+
+    Raises:
+        OSError: where the file can't be written.
+    """
     parts = [
         _HEAD.format(
-            width=width * _CELL + 2 * _MARGIN, height=height * _LEADING + 2 * _MARGIN, red=RED
+            width=sheet.width * _CELL + 2 * _MARGIN,
+            height=len(sheet.lines) * _LEADING + 2 * _MARGIN,
+            red=RED,
         )
     ]
     for row, runs in enumerate(sheet.lines):
