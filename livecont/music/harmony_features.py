@@ -138,7 +138,7 @@ def _kinds(frame: Frame) -> NDArray[np.int64]:
 
 def _kind(frame: Frame, tone: Tone, root: int) -> int:
     function = int(FUNCTION[(tone.place - root) % PLACES])
-    if function == SEVENTH and tone.bass_stays and -1 in tone.after:
+    if function == SEVENTH and tone.bass is not None and -1 in tone.after:
         return DELAYED
     if function != OUTSIDE:
         return function

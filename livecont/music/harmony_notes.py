@@ -15,6 +15,9 @@ from livecont.music.pitch import Spelling
 NEAR_UNITS = 0.03  # onsets so near are one [people spread chords by some 30 ms: Goebl 2001]
 TOUCH_SHARE = 0.25  # of the time from one onset to the next
 PLACES = 7
+TINY = 1e-6
+# the bass of a broken chord comes again within so long
+BROKEN_UNITS = 0.25
 LAPS = (-1, 0, 1)
 # above the bass, in places: what a suspension is, resolving to third, sixth and octave
 DISSONANT = (1, 3, 6)
@@ -49,7 +52,7 @@ class Tone:
     suspended: bool = False
     after: frozenset[int] = frozenset()
     before: frozenset[int] = frozenset()
-    bass_stays: bool = False  # when it ends, the bass is where it was before that
+    bass: tuple[int, float] | None = None  # place and start of the bass that stays when it ends
 
     @property
     def length(self) -> float:
@@ -71,7 +74,7 @@ def tones_of(notes: Sequence[LinkTone], step: int) -> tuple[tuple[Tone, ...], tu
             tone,
             after=_beside(placed, tone.end, tone.place, step, at_start=True),
             before=_beside(placed, tone.start, tone.place, step, at_start=False),
-            bass_stays=_stays(placed, tone, step),
+            bass=_bass_kept(placed, tone, step),
         )
         tones += _suspended(known, placed, step)
     return tuple(tones), times
@@ -128,22 +131,32 @@ def _beside(
     return frozenset(found)
 
 
-def _below(tones: Sequence[Tone], tone: Tone, at: float, step: int) -> tuple[int, float] | None:
-    """The lowest note below a tone at a time: its place and when it began; None where none is."""
+def _below(
+    tones: Sequence[Tone], tone: Tone, span: tuple[float, float], step: int
+) -> tuple[int, float] | None:
+    """The lowest note below a tone in a time: its place and when it began; None where none is."""
     found = [
         (other.place + lap * step, other.start + lap)
         for other in tones
         for lap in LAPS
-        if other.start + lap <= at < other.end + lap and other.place + lap * step < tone.place
+        if other.start + lap < span[1]
+        and other.end + lap > span[0]
+        and other.place + lap * step < tone.place
     ]
     return min(found, default=None)
 
 
-def _stays(tones: Sequence[Tone], tone: Tone, step: int) -> bool:
-    """Whether the bass below a tone has the same letter just before and just after its end."""
-    before = _below(tones, tone, tone.end - NEAR_UNITS / 2, step)
-    after = _below(tones, tone, tone.end + NEAR_UNITS / 2, step)
-    return before is not None and after is not None and (before[0] - after[0]) % PLACES == 0
+def _bass_kept(tones: Sequence[Tone], tone: Tone, step: int) -> tuple[int, float] | None:
+    """The bass below a tone, if it has the same letter before and after the tone's end.
+
+    Looked for just there, else a little farther, for a bass that is broken up.
+    """
+    for far in (NEAR_UNITS / 2, min(BROKEN_UNITS, tone.length)):
+        before = _below(tones, tone, (tone.end - far, tone.end - TINY), step)
+        after = _below(tones, tone, (tone.end + TINY, tone.end + far), step)
+        if before and after and (before[0] - after[0]) % PLACES == 0:
+            return before
+    return None
 
 
 def _suspended(tone: Tone, tones: Sequence[Tone], step: int) -> list[Tone]:
@@ -151,10 +164,8 @@ def _suspended(tone: Tone, tones: Sequence[Tone], step: int) -> list[Tone]:
 
     It was there before, grinds on a new bass and goes down a step while that bass stays.
     """
-    if not tone.bass_stays or -1 not in tone.after:
-        return [tone]
-    bass = _below(tones, tone, tone.end - NEAR_UNITS / 2, step)
-    if bass is None or (tone.place - bass[0]) % PLACES not in DISSONANT:
+    bass = tone.bass
+    if bass is None or -1 not in tone.after or (tone.place - bass[0]) % PLACES not in DISSONANT:
         return [tone]
     from_ = max(tone.start, bass[1])
     tied = bass[1] > tone.start + NEAR_UNITS
@@ -172,7 +183,7 @@ def _suspended(tone: Tone, tones: Sequence[Tone], step: int) -> list[Tone]:
     )
     if not tied:
         return [late]
-    return [replace(tone, end=from_, after=frozenset(), bass_stays=False), late]
+    return [replace(tone, end=from_, after=frozenset(), bass=None), late]
 
 
 def _is_seventh(

@@ -1,8 +1,9 @@
 """The best ways to cut a link into harmonies: dynamic programming over stretches.
 
 Conventions: as in `harmony_features`. A way is a first boundary and, for each harmony, its root and
-how many spans it covers; together they cover the link once, whatever the boundary that it starts
-from. Every way of at most `MOST` harmonies is weighed.
+where it begins; together they cover the link once, whatever the boundary that they start from. Of
+ways with the same cycle of roots the best is kept; the beam is wide enough for every cycle of three
+harmonies.
 """
 
 from __future__ import annotations
@@ -11,21 +12,37 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from livecont.music.harmony_features import PLACES, Floats
 from livecont.music.label import least_rotation
 
+Ints = NDArray[np.int64]
+
 MOST = 6
-BEAM = 40  # root successions that are followed on from each boundary
+BEAM = 32  # root successions that are followed on from each boundary
+NEVER = -1e9
+# what is so much less likely than the best, in nats, is not looked at
+FAR = 8.0
+MOST_WAYS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
-    """A way to cut the link: boundaries (indices), roots, merit."""
+    """A way to cut the link: boundaries (indices, from n on in the next link), roots, merit."""
 
     merit: float
     bounds: tuple[int, ...]
     roots: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """Root successions from one boundary, all of one length, with their merit."""
+
+    first: int
+    roots: Ints  # [succession, harmony]
+    merit: Floats
 
 
 def ways(merit: Floats, motion: tuple[float, ...], step: int) -> tuple[Way, ...]:
@@ -36,58 +53,52 @@ def ways(merit: Floats, motion: tuple[float, ...], step: int) -> tuple[Way, ...]
         motion: what a motion of the root by 0..6 places up is worth.
         step: places from link to link.
     """
-    n = len(merit)
+    found = [one for first in range(len(merit)) for one in _from(merit, motion, step, first)]
+    least = max(float(one.merit.max()) for one in found) - FAR
     best: dict[tuple[int, ...], tuple[float, tuple[int, ...], int]] = {}
-    for first in range(n):
-        for roots, total in _from(merit, motion, step, first):
-            moved = least_rotation([b - a for a, b in pairwise((*roots, roots[0] + step))])
-            known = best.get(moved)
+    for one in found:
+        for i in np.flatnonzero(one.merit >= least).tolist():
+            roots, total = tuple(one.roots[i].tolist()), float(one.merit[i])
+            cycle = least_rotation([b - a for a, b in pairwise((*roots, roots[0] + step))])
+            known = best.get(cycle)
             if known is None or total > known[0]:
-                best[moved] = (total, roots, first)
-    ranked = sorted(best.values(), reverse=True)
+                best[cycle] = (total, roots, one.first)
+    ranked = sorted(best.values(), reverse=True)[:MOST_WAYS]
     return tuple(
         Way(merit=total, bounds=_bounds(merit, roots, first, step), roots=roots)
-        for total, roots, first in ranked[:BEAM]
+        for total, roots, first in ranked
     )
 
 
-def _from(
-    merit: Floats, motion: tuple[float, ...], step: int, first: int
-) -> list[tuple[tuple[int, ...], float]]:
-    """Return root successions that start at a boundary, with their merit."""
+def _from(merit: Floats, motion: tuple[float, ...], step: int, first: int) -> list[_Found]:
+    """Return root successions that start at a boundary."""
     table = _stretches(merit, first, step)
     n = len(merit)
-    found: list[tuple[tuple[int, ...], float]] = []
-    successions: list[tuple[int, ...]] = [(root,) for root in range(PLACES)]
-    reached = table[0].T.copy()  # [succession, end]: best merit up to each end
     worth = np.array(motion)
+    found = []
+    roots: Ints = np.arange(PLACES)[:, None]
+    reached: Floats = table[0].T  # [succession, end]: best merit up to each end
     for count in range(1, min(MOST, n) + 1):
-        for roots, row in zip(successions, reached, strict=True):
-            last = (roots[0] + step - roots[-1]) % PLACES
-            if last or count == 1:
-                found.append((roots, float(row[n] + worth[last])))
-        if count == min(MOST, n):
-            break
-        successions, reached = _further(successions, reached, table, worth)
+        closing = (roots[:, 0] + step - roots[:, -1]) % PLACES
+        total = reached[:, n] + worth[closing]
+        # the next link does not begin with the same harmony
+        total = np.where((closing == 0) & (count > 1), NEVER, total)
+        found.append(_Found(first=first, roots=roots, merit=total))
+        if count < min(MOST, n):
+            roots, reached = _further(roots, reached, table, worth)
     return found
 
 
-def _further(
-    successions: list[tuple[int, ...]], reached: Floats, table: Floats, worth: Floats
-) -> tuple[list[tuple[int, ...]], Floats]:
+def _further(roots: Ints, reached: Floats, table: Floats, worth: Floats) -> tuple[Ints, Floats]:
     """Add one harmony to each succession; keep those that are best."""
     # [succession, end, root]: over all places where the last harmony may have ended
     longer = (reached[:, :, None, None] + table[None]).max(axis=1)
-    roots: list[tuple[int, ...]] = []
-    rows = []
-    for i, succession in enumerate(successions):
-        for root in range(PLACES):
-            if root != succession[-1]:
-                roots.append((*succession, root))
-                rows.append(longer[i, :, root] + worth[(root - succession[-1]) % PLACES])
-    grid = np.array(rows)
-    keep = np.argsort(-grid.max(axis=1), kind="stable")[:BEAM]
-    return [roots[i] for i in keep], grid[keep]
+    moved = (np.arange(PLACES)[None, :] - roots[:, -1:]) % PLACES
+    value = longer.transpose(0, 2, 1) + np.where(moved == 0, NEVER, worth[moved])[:, :, None]
+    flat = value.reshape(-1, value.shape[2])
+    keep = np.argsort(-flat.max(axis=1), kind="stable")[:BEAM]
+    before, new = np.divmod(keep, PLACES)
+    return np.concatenate([roots[before], new[:, None]], axis=1), flat[keep]
 
 
 def _stretches(merit: Floats, first: int, step: int) -> Floats:
@@ -96,7 +107,7 @@ def _stretches(merit: Floats, first: int, step: int) -> Floats:
     What begins past the link's end has its roots a step on.
     """
     n = len(merit)
-    table = np.full((n + 1, n + 1, PLACES), -1e9)
+    table = np.full((n + 1, n + 1, PLACES), NEVER)
     further = np.roll(merit, step, axis=2)
     for start in range(n):
         at = first + start
@@ -109,9 +120,9 @@ def _bounds(merit: Floats, roots: tuple[int, ...], first: int, step: int) -> tup
     """Return the boundaries where each harmony of a succession begins, from `first` on."""
     n = len(merit)
     table = _stretches(merit, first, step)
-    reached = np.full((len(roots) + 1, n + 1), -1e9)
+    reached = np.full((len(roots) + 1, n + 1), NEVER)
     reached[0, 0] = 0.0
-    back = np.zeros((len(roots) + 1, n + 1), dtype=int)
+    back = np.zeros((len(roots) + 1, n + 1), dtype=np.int64)
     for k, root in enumerate(roots, 1):
         options = reached[k - 1][:, None] + table[:, :, root]
         back[k] = options.argmax(axis=0)

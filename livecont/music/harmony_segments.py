@@ -22,7 +22,7 @@ from livecont.music.key import Key
 # people tap along with sequences some 100 times a minute (Parncutt 1994)
 BEAT_S = 0.6
 BEATS = (2, 3, 4, 6, 8, 12, 16)
-MOST_TIMES = 16
+MOST_TIMES = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

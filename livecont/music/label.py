@@ -20,7 +20,10 @@ _ORDINALS = {
 }  # fmt: skip
 _AN = ("octave",)
 
-# what trades and handbooks call them; motions as in the label (sources: configs/labels.md)
+SIX_THREE = "in six-three chords"
+APPLIED = "with applied dominants"
+
+# what trade and handbooks call them, by step and motions (the sources: configs/labels.md)
 _NAMES: dict[tuple[int, ...], str] = {
     (-1, -4, 3): "descending fifths",
     (-1, 3, -4): "descending fifths",
@@ -28,19 +31,25 @@ _NAMES: dict[tuple[int, ...], str] = {
     (1, -3, 4): "ascending fifths",
     (-2, -3, 1): "descending thirds",
     (-2, 1, -3): "descending thirds",
-    (1, -2, 3): "ascending seconds, ascending 5-6",
-    (1, 3, -2): "ascending fourths and descending thirds",
-    (-2, -2): "descending thirds, one by one",
-    (2, 2): "ascending thirds, one by one",
-    (3, 3): "ascending fourths, one by one",
-    (-4, -4): "descending fifths, one by one",
-    (-3, -3): "descending fourths, one by one",
-    (4, 4): "ascending fifths, one by one",
+    (1, -2, 3): "ascending seconds",
+    (1, 3, -2): "ascending seconds",
     (-1, -1): "descending by step",
     (1, 1): "ascending by step",
+    (3, 3): "rising fourths",
+    (-4, -4): "falling fifths",
+    (-3, -3): "falling fourths",
+    (4, 4): "rising fifths",
+    (-2, -2): "falling thirds",
+    (2, 2): "rising thirds",
 }
-SIX_THREE = "in six-three chords"
-_PARALLEL = "parallel six-three chords"
+# the same where something special is said of them
+_SPECIAL: dict[tuple[tuple[int, ...], str], str] = {
+    ((-1, -1), SIX_THREE): "parallel six-three chords",
+    ((1, 1), SIX_THREE): "parallel six-three chords",
+    ((1, -2, 3), "five-three and six-three chords in turn"): "ascending 5-6",
+    ((1, 3, -2), APPLIED): "monte",
+    ((-1, 3, -4), APPLIED): "fonte",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,9 +73,9 @@ class Label:
     @property
     def common_name(self) -> str | None:
         """What it is usually called; None where it has no name of its own."""
-        if len(self.motions) == 1 and SIX_THREE in self.variants and abs(self.motions[0]) == 1:
-            return _PARALLEL
-        return _NAMES.get((self.step_degrees, *self.motions))
+        moves = (self.step_degrees, *self.motions)
+        special = [_SPECIAL[moves, word] for word in self.variants if (moves, word) in _SPECIAL]
+        return special[0] if special else _NAMES.get(moves)
 
     @property
     def spoken(self) -> str:
@@ -80,7 +89,9 @@ class Label:
     @property
     def said(self) -> str:
         """Everything in one line: label, name, variants."""
-        words = [word for word in (self.common_name, *self.variants) if word]
+        moves = (self.step_degrees, *self.motions)
+        special = [word for word in self.variants if (moves, word) not in _SPECIAL]
+        words = [word for word in (self.common_name, *special) if word]
         return f"{self.text}: {', '.join(words)}" if words else self.text
 
     @property

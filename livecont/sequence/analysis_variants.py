@@ -10,12 +10,13 @@ from collections.abc import Sequence
 
 from livecont.music.harmony import Harmony
 from livecont.music.harmony_notes import Tone
-from livecont.music.label import SIX_THREE
+from livecont.music.label import APPLIED, SIX_THREE
 
 TRIADS = ("five-three", "six-three", "six-four")
 SEVENTHS = ("seventh", "six-five", "four-three", "four-two")
-APPLIED = "with applied dominants"
-SUSPENSIONS = "with suspensions"
+PLACES = 7
+# suspensions by how far they lie above the bass, in places
+SUSPENSIONS = {6: "7-6", 3: "4-3", 1: "9-8"}
 
 
 def variants_of(
@@ -33,8 +34,16 @@ def variants_of(
         found.append(f"{' and '.join(dict.fromkeys(kinds))} chords in turn")
     if applied:
         found.append(APPLIED)
-    if any(tone.suspended for tone in tones):
-        found.append(SUSPENSIONS)
+    figures = {
+        SUSPENSIONS[above]
+        for tone in tones
+        if tone.suspended
+        and tone.bass is not None
+        # a suspension stands for the note a step below
+        and (above := (tone.place + 1 - tone.bass[0]) % PLACES) in SUSPENSIONS
+    }
+    if figures:
+        found.append(f"with {' and '.join(sorted(figures, reverse=True))} suspensions")
     return tuple(found)
 
 

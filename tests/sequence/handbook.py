@@ -93,27 +93,27 @@ ROWS = (
     ),
     Row(
         label="A2 (D3/A4)", mode="major", step=1, chords=plain(0, 5),
-        numerals="I vi ii vii° iii I", name="ascending seconds, ascending 5-6",
+        numerals="I vi ii vii° iii I", name="ascending seconds",
     ),
     Row(
         label="A2 (D3/A4)", mode="major", step=1,
         chords=((0, 0, False, False), (5, 1, False, False)),
-        numerals="I vi6 ii vii°6 iii I6", name="ascending seconds, ascending 5-6",
+        numerals="I vi6 ii vii°6 iii I6", name="ascending 5-6",
     ),
     Row(
         label="A2 (D3/A4)", mode="minor", step=1,
         chords=((0, 0, False, False), (5, 1, False, False)),
-        numerals="i VI6 ii° VII6 III i6", name="ascending seconds, ascending 5-6",
+        numerals="i VI6 ii° VII6 III i6", name="ascending 5-6",
     ),
     Row(
         label="A2 (A4/D3)", mode="major", step=1,
         chords=((0, 0, True, True), (3, 0, False, False)),
-        numerals="V7/IV IV V7/V V V7/vi vi", name="ascending fourths and descending thirds",
+        numerals="V7/IV IV V7/V V V7/vi vi", name="monte",
     ),
     Row(
         label="D2 (A4/D5)", mode="major", step=-1,
         chords=((5, 0, True, True), (1, 0, False, False)),
-        numerals="V7/ii ii V7 I V7/vii° vii°", name="descending fifths",
+        numerals="V7/ii ii V7 I V7/vii° vii°", name="fonte",
     ),
     Row(
         label="D2 (D2)", mode="major", step=-1, chords=((0, 1, False, False),),
