@@ -11,18 +11,23 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import chain, islice
+from itertools import chain, islice, pairwise
 from pathlib import Path
 
 from livecont.errors import ConfigError, ScoreError
 from livecont.music.key import Key, parse_key
 from livecont.score.smf import Recording
-from livecont.sitting.events import Effect, Ended, GaveWay, Settings, TookOver, Understood
+from livecont.sequence.analysis import analysed, roots_told
+from livecont.sequence.endings_course import Course
+from livecont.sequence.pattern import Pattern
+from livecont.sitting.events import Effect, Ended, GaveWay, News, Settings, TookOver, Understood
 from livecont.sitting.machine import chain_of
 from livecont.sitting.virtual import run
 
 MOST_LIST_BYTES = 16 * 2**20
 
+# of a pattern that is not analysed
+UNTOLD: dict[str, object] = {"label": None, "alternatives": [], "doubt": None, "roots": []}
 OWN_TRACK = "livecont"  # in a take, what livecont sounded; not the player's, so left out
 
 
@@ -88,27 +93,33 @@ def replay(recording: Recording, settings: Settings) -> Iterator[Effect]:
 
 
 def report(name: str, effects: Iterator[Effect], settings: Settings, links: int) -> Iterator[str]:
-    """Yield the report's lines for one file's effects, `links` links for each take-over."""
-    for effect in effects:
-        event = _event(effect, settings, links)
-        if event is not None:
-            yield json.dumps({"file": name, **event}, ensure_ascii=False)
+    """Yield the report's lines for one file's effects, `links` links for each take-over.
+
+    A pattern that is understood better before anything else happens is not analysed.
+    """
+    told = (effect for effect in effects if isinstance(effect, News))
+    for effect, following in pairwise(chain(told, (None,))):
+        match effect:
+            case Understood():
+                event = _understood(effect, analyse=not isinstance(following, Understood))
+            case None:
+                continue
+            case _:
+                event = _event(effect, settings, links)
+        yield json.dumps({"file": name, **event}, ensure_ascii=False)
 
 
-def _event(effect: Effect, settings: Settings, links: int) -> dict[str, object] | None:
+def _event(effect: TookOver | GaveWay | Ended, settings: Settings, links: int) -> dict[str, object]:
     match effect:
-        case Understood():
-            return _understood(effect)
         case TookOver():
             return _took_over(effect, settings, links)
         case GaveWay():
             return {"event": "give-way", "t": _s(effect.at_s)}
         case Ended():
             return {"event": "end", "t": _s(effect.at_s), "reason": effect.reason}
-    return None
 
 
-def _understood(effect: Understood) -> dict[str, object]:
+def _understood(effect: Understood, *, analyse: bool) -> dict[str, object]:
     pattern = effect.pattern
     return {
         "event": "pattern",
@@ -118,11 +129,21 @@ def _understood(effect: Understood) -> dict[str, object]:
         "shift_semitones": pattern.shift_semitones,
         "kind": str(pattern.kind),
         "key": pattern.key.name,
-        "label": None,
-        "alternatives": [],
-        "roots": [],
+        **(_told(pattern) if analyse else UNTOLD),
         "confidence": round(pattern.confidence, 4),
         "links_heard": pattern.links_heard,
+    }
+
+
+def _told(pattern: Pattern) -> dict[str, object]:
+    """What the sequence is, and its roots over two links from the first of them on."""
+    analysis = analysed(pattern)
+    roots = roots_told(analysis, Course(pattern)) if analysis.harmonies else ()
+    return {
+        "label": None if analysis.label is None else analysis.label.text,
+        "alternatives": [label.text for label in analysis.alternatives],
+        "doubt": analysis.doubt,
+        "roots": [[round(position, 4), name] for position, name in roots],
     }
 
 
