@@ -13,8 +13,8 @@ from livecont.screen.ear_view import Beside, EarView, Turn
 from livecont.screen.wording import key_words, letter_name
 
 HINTS = (
-    ("pedal, lowest key, space", "go on"),
-    ("highest key, a", "again"),
+    ("space, pedal", "go on"),
+    ("a", "again"),
     ("b", "back"),
     ("p", "pause"),
     ("q", "quit"),
@@ -24,7 +24,7 @@ TURNS = {
     LessonPhase.SOUNDING: Turn.OURS,
     LessonPhase.HAND: Turn.YOURS,
     LessonPhase.ANSWERING: Turn.YOURS,
-    LessonPhase.SHOWN: Turn.TOLD,
+    LessonPhase.SHOWN: Turn.SHOWN,
     LessonPhase.PAUSED: Turn.WAITING,
     LessonPhase.OVER: Turn.OVER,
 }
@@ -38,7 +38,7 @@ def view(lesson: Lesson, at_s: float) -> EarView:
     return EarView(
         title=plan.title,
         who=where,
-        turn=TURNS[lesson.phase],
+        turn=Turn.TOLD if lesson.verdict is not None else TURNS[lesson.phase],
         big=big,
         said=said,
         beside=_beside(lesson),

@@ -52,8 +52,8 @@ TURNS = {
     Phase.OVER: Turn.OVER,
 }
 HINTS = (
-    ("pedal, lowest key, space", "go on"),
-    ("highest key, a", "again"),
+    ("space, pedal", "go on"),
+    ("a", "again"),
     ("y", "yours"),
     ("t", "the true one"),
     ("p", "pause"),

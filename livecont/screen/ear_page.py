@@ -8,6 +8,7 @@ are discs, faults stand in brackets.
 
 from __future__ import annotations
 
+from livecont.screen.ear_glyphs import sentence
 from livecont.screen.ear_view import Beside, EarView, Turn
 from livecont.screen.glyphs import CAPITALS, NUMERALS, capitals, capitals_width, numerals
 from livecont.screen.typeset import (
@@ -33,6 +34,7 @@ TONES = {
     Turn.OURS: Tone.OURS,
     Turn.YOURS: Tone.STRONG,
     Turn.TOLD: Tone.STRONG,
+    Turn.SHOWN: Tone.STRONG,
     Turn.WAITING: Tone.QUIET,
     Turn.OVER: Tone.QUIET,
 }
@@ -40,6 +42,7 @@ TURNS = {
     Turn.OURS: "livecont plays",
     Turn.YOURS: "you play",
     Turn.TOLD: "the verdict",
+    Turn.SHOWN: "go on when you like",
     Turn.WAITING: "it waits",
     Turn.OVER: "the end",
 }
@@ -76,31 +79,31 @@ def _head(view: EarView, measure: int) -> Block:
 
 def _body(view: EarView, measure: int, room: int, broad: bool) -> Block:
     # the more there is to say, the smaller the word of the moment
-    scale = 3 if broad and not (view.beside or view.rows) else 2 if broad else 1
+    scale = 2 if broad else 1
     small = room < 12 or measure < 40
     turn = line(TURNS[view.turn], Tone.OURS_QUIET if view.turn is Turn.OURS else Tone.PLAIN)
     block: list[Line] = [] if small else [EMPTY]
     block += (line(view.big.upper(), TONES[view.turn]),) if small else large(view, measure, scale)
-    block += [EMPTY, spread(turn, _bar(view, measure // 2), measure)]
-    block += [EMPTY, *_said(view, measure, broad)]
+    block += [EMPTY, spread(turn, _bar(view, measure // 2), measure), EMPTY]
+    below = [*_choices(view, measure, broad)]
     if view.beside:
-        block += [EMPTY, *_beside(view.beside, measure, broad)]
+        below += [EMPTY, *_beside(view.beside, measure, broad)]
     for name, text in view.rows:
         label = Run(f"{clean(name)}  ", Tone.QUIET)
-        block.append(crop((label, Run(clean(text))), measure))
-    if view.choices:
-        block += [EMPTY, *_choices(view, measure, broad)]
+        below.append(crop((label, Run(clean(text))), measure))
     if view.typed:
-        block += [EMPTY, line(f"{clean(view.typed)}_", Tone.STRONG)]
-    return tuple(block)
+        typed = f"{clean(view.typed)}_"
+        below += [EMPTY, *(numerals(view.typed, Tone.STRONG) if broad else (line(typed),))]
+    large_room = room - len(block) - len(below) if broad else 0
+    return (*block, *_said(view, measure, large_room), *below)
 
 
 def large(view: EarView, measure: int, scale: int) -> Block:
-    """Return the word of the moment as large as it fits."""
+    """Return the word of the moment as large as it fits; several words one below the other."""
     tone = TONES[view.turn]
     text = view.big
     if text and all(sign in NUMERALS for sign in text):
-        for size in range(scale, 0, -1):
+        for size in range(scale + 1, 0, -1):
             block = numerals(text, tone, size)
             if max(map(width_of, block)) <= measure:
                 return block
@@ -108,22 +111,20 @@ def large(view: EarView, measure: int, scale: int) -> Block:
         for size in range(scale, 0, -1):
             if capitals_width(text, size) <= measure:
                 return capitals(text, tone, size)
-    return (line(text.upper(), tone),)
+    return sentence(text, tone, measure) or (line(text.upper(), tone),)
 
 
-def _said(view: EarView, measure: int, broad: bool) -> Block:
-    """Return what is said; on a broad page with air between, the first in large letters."""
+def _said(view: EarView, measure: int, room: int) -> Block:
+    """Return what is said: in large letters as long as there is room for them."""
     block: list[Line] = []
-    for number, sentence in enumerate(view.said):
-        text = clean(sentence)
+    for number, sentence_ in enumerate(view.said):
+        text = clean(sentence_)
         tone = Tone.STRONG if number == 0 else Tone.PLAIN
-        set_large = broad and number == 0 and all(s in CAPITALS or s in " ," for s in text.upper())
-        if set_large and capitals_width(text) <= measure:
-            block += [*capitals(text, tone), EMPTY]
-            continue
-        block += fill(text.split(), measure, tone)
-        if broad:
-            block.append(EMPTY)
+        big = sentence(text, tone, measure)
+        if big and len(block) + len(big) + 1 <= room:
+            block += [*big, EMPTY]
+        else:
+            block += fill(text.split(), measure, tone)
     return tuple(block)
 
 
@@ -143,7 +144,7 @@ def _beside(chords: tuple[Beside, ...], measure: int, broad: bool) -> Block:
     for chord in chords:
         played = f"[{chord.played}]" if chord.fault else chord.played
         cells = max(len(chord.due), len(played))
-        if used + cells > measure and rows[-1][0]:
+        if used + cells + gap > measure and rows[-1][0]:
             rows.append(([], []))
             used = label
         rows[-1][0].append(Run(chord.due.ljust(cells + gap)))
@@ -159,20 +160,30 @@ def _beside(chords: tuple[Beside, ...], measure: int, broad: bool) -> Block:
 
 
 def _choices(view: EarView, measure: int, broad: bool) -> Block:
+    """Return what there is to choose from; on a broad page its short name in large letters."""
     block: list[Line] = []
     for sign, text in view.choices:
+        short, _, rest = clean(text).partition(": ")
+        big = sentence(f"{clean(sign)} {short}", Tone.STRONG, measure) if broad else ()
+        if big:
+            beside_it = line(rest, Tone.PLAIN)
+            last = big[-1]
+            gap = Run(" " * max(2, measure // 2 - width_of(last)))
+            block += [*big[:-1], (*last, gap, *beside_it), EMPTY]
+            continue
         runs = (Run(f"{clean(sign)}  ", Tone.STRONG), Run(clean(text)))
         block.append(crop(runs, measure))
-        if broad:
-            block.append(EMPTY)
-    return tuple(block)
+    return (EMPTY, *block) if block and not broad else tuple(block)
 
 
 def _foot(view: EarView, measure: int) -> Block:
+    """Return the message and what can be pressed, as much of it as fits."""
     message = line(clean(view.message), Tone.STRONG) if view.message else EMPTY
-    hints: list[Run] = []
-    for number, (control, does) in enumerate(view.hints):
-        if number:
-            hints.append(Run("  "))
-        hints += [Run(clean(control), Tone.STRONG), Run(f" {clean(does)}", Tone.QUIET)]
-    return (crop(message, measure), crop(tuple(hints), measure))
+    hints: Line = EMPTY
+    for control, does in view.hints:
+        gap = (Run("  "),) if hints else ()
+        more = (*hints, *gap, Run(clean(control), Tone.STRONG), Run(f" {clean(does)}", Tone.QUIET))
+        if width_of(more) > measure:
+            break
+        hints = more
+    return (crop(message, measure), hints)

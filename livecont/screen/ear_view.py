@@ -16,6 +16,7 @@ class Turn(StrEnum):
     OURS = "ours"  # livecont sounds
     YOURS = "yours"  # the player is to play or to say something
     TOLD = "told"  # the verdict
+    SHOWN = "shown"  # it stands until somebody goes on
     WAITING = "waiting"  # paused, or before the first note
     OVER = "over"
 
