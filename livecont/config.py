@@ -27,7 +27,7 @@ from livecont.tables import Table, read_table
 
 ENVIRONMENT = "LIVECONT_CONFIG"
 FILE_NAME = "livecont.toml"
-ACTIONS = ("cue", "stop", "change-key", "tonal-real", "reduction", "quit")
+ACTIONS = ("cue", "stop", "change-key", "tonal-real", "reduction", "keep", "quit")
 PEDALS = MappingProxyType({"sustain": SUSTAIN, "sostenuto": SOSTENUTO, "soft": SOFT})
 KEY_NAMES = ("space", "enter", "escape", "tab")
 MOST_LINKS = 1000

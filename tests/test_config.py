@@ -48,7 +48,7 @@ def test_defaults() -> None:
     assert (chosen.input_name, chosen.output_name, chosen.thru) == (None, None, None)
     assert chosen.controls.computer == {
         "space": "cue", "s": "stop", "k": "change-key", "t": "tonal-real", "r": "reduction",
-        "q": "quit",
+        "b": "keep", "q": "quit",
     }  # fmt: skip
     assert chosen.controls.pedals == {SOFT: "cue", SOSTENUTO: "stop"}
     assert chosen.take_folder is None

@@ -114,7 +114,8 @@ def carry(number: int, file: Path | None, config: Path | None, **given: Any) -> 
     """Play an entry into the live engine as if it were just played, and hear it carried on.
 
     Everything is as in a sitting, but for the keyboard: the links are played by themselves,
-    livecont takes over when the next is due, and the sitting ends with the chain.
+    livecont takes over when the next is due, and the sitting ends with the chain. To go on from an
+    entry yourself: livecont listen --from-book NUMBER.
     """
     with opened(file) as book:
         entry = book.get(number)
@@ -128,7 +129,8 @@ def carry(number: int, file: Path | None, config: Path | None, **given: Any) -> 
     from livecont.commands.sit import sit
 
     opening = f"from the book, {told(entry)}" if trouble is None else f"no sound: {trouble}"
-    code = sit(chosen, sounder, output, piece=performed(entry, LEAD_S), opening=opening)
+    piece = performed(entry, LEAD_S)
+    code = sit(chosen, sounder, output, piece=piece, opening=opening, book=file)
     if trouble is not None:
         click.echo(f"it was silent: {trouble}")
     return code

@@ -8,12 +8,15 @@ clock.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from livecont.commands.book_place import book_path
+from livecont.commands.keeping import Keeper
 from livecont.commands.leaving import signals
 from livecont.commands.sound import Output
 from livecont.live.analysis import Analyst
@@ -48,17 +51,23 @@ def sit(
     *,
     piece: tuple[PlayerEvent, ...] = (),
     opening: str | None = None,
+    book: Path | None = None,
+    goes_on: bool = False,
 ) -> int:
     """Hold a sitting to its end and return the exit code.
 
     Without a `piece` the player's keyboards are listened to; a piece is played by itself, and the
-    sitting ends with its chain. `opening` is told on the screen until there is other news.
+    sitting ends with its chain, unless it `goes_on` with the player. `opening` is told on the
+    screen until there is other news. The last sequence can be kept in the `book`, the player's own
+    where none is named.
 
     Raises:
         PortError: where no keyboard can be listened to.
     """
     clock = SystemClock()
     troubles: list[str] = []
+    alone = bool(piece) and not goes_on
+    keeper = Keeper(book_path(book))
     take = TakeRecorder(
         chosen.take_folder or default_take_folder(),
         datetime.now(UTC).astimezone(),
@@ -73,60 +82,81 @@ def sit(
         controls=chosen.controls,
         take=take,
         explainer=Analyst(clock, troubles.append),
-        thru=_passes_on(chosen, output, bool(piece)),
+        thru=bool(piece) or _passes_on(chosen, output),
         comes_back=output.comes_back,
-        ends_with_chain=bool(piece),
+        ends_with_chain=alone,
+        listeners=[keeper.hear],
     )
-    with runner, signals(runner.quit) as left:
+    with keeper, runner, signals(runner.quit) as left:
+        if not alone:
+            runner.listen(chosen.input_name, passed_on=_passes_on(chosen, output))
         if piece:
             runner.feed(piece)
-            ends_s = clock.now_s() + piece[-1].at_s + UNHEARD_S
-        else:
-            runner.listen(chosen.input_name)
-            ends_s = float("inf")
-        _show(runner, chosen, opening, troubles, lambda: clock.now_s() > ends_s)
+        ends_s = clock.now_s() + piece[-1].at_s + UNHEARD_S if alone else float("inf")
+        watch = _Watch(runner, keeper, chosen, troubles, opening)
+        watch.show(lambda: clock.now_s() > ends_s)
     for trouble in troubles:
         click.echo(f"livecont: {trouble}", err=True)
+    if keeper.said is not None:
+        click.echo(keeper.said)
     if take.path is not None:
         click.echo(f"take: {take.path}")
     return left.code
 
 
-def _passes_on(chosen: Preferences, output: Output, is_piece: bool) -> bool:
-    if is_piece or chosen.thru is None:
-        return is_piece or not output.own
-    return chosen.thru
+def _passes_on(chosen: Preferences, output: Output) -> bool:
+    """Whether the player's notes are passed on: where asked, or where others sound for him."""
+    return not output.own if chosen.thru is None else chosen.thru
 
 
-def _show(
-    runner: Runner[machine.State],
-    chosen: Preferences,
-    opening: str | None,
-    troubles: list[str],
-    overdue: Callable[[], bool],
-) -> None:
-    """Draw until the sitting is over; ask for its end where a piece has led to nothing."""
-    hints = control_hints(chosen.controls)
-    with ComputerKeys(runner.press) as keys, Stage() as stage:
-        while True:
-            over = runner.wait(1 / FRAMES_A_SECOND)
-            health = runner.health()
-            notes = ScreenNotes(
-                input_name=", ".join(health.inputs) or None,
-                output_name=health.sounder.output or None,
-                dropped_count=health.overruns + health.sounder.not_passed,
-                late_count=health.sounder.dropped_late,
-                take_path=str(health.take) if health.take is not None else None,
-                message=message_of(health, troubles[-1] if troubles else opening),
-                hints=hints if keys.there else (),
-                start=chosen.settings.start,
-            )
-            latest = runner.latest
-            stage.show(_ended(latest) if over else latest, notes)
-            if over:
-                return
-            if overdue() and runner.latest.sounding is None:
-                runner.quit()
+@dataclass(slots=True)
+class _Watch:
+    """What the main thread does while a sitting goes on: draw, and keep what is to be kept."""
+
+    runner: Runner[machine.State]
+    keeper: Keeper
+    chosen: Preferences
+    troubles: list[str]
+    opening: str | None
+    kept: int = 0  # wishes to keep that were heard
+    told: tuple[str, ...] = ()  # notices there were at the last of them
+
+    def show(self, overdue: Callable[[], bool]) -> None:
+        """Draw until the sitting is over; ask for its end where a piece has led to nothing."""
+        runner = self.runner
+        hints = control_hints(self.chosen.controls)
+        with ComputerKeys(runner.press) as keys, Stage() as stage:
+            while True:
+                over = runner.wait(1 / FRAMES_A_SECOND)
+                health = runner.health()
+                self._keep(health)
+                notes = ScreenNotes(
+                    input_name=", ".join(health.inputs) or None,
+                    output_name=health.sounder.output or None,
+                    dropped_count=health.overruns + health.sounder.not_passed,
+                    late_count=health.sounder.dropped_late,
+                    take_path=str(health.take) if health.take is not None else None,
+                    message=self._message(health),
+                    hints=hints if keys.there else (),
+                    start=self.chosen.settings.start,
+                )
+                latest = runner.latest
+                stage.show(_ended(latest) if over else latest, notes)
+                if over:
+                    return
+                if overdue() and runner.latest.sounding is None:
+                    runner.quit()
+
+    def _keep(self, health: Health) -> None:
+        if health.keeps > self.kept:
+            self.kept, self.told = health.keeps, health.notices
+            self.keeper.keep(health.take.name if health.take is not None else "")
+
+    def _message(self, health: Health) -> str | None:
+        """Return the line that matters most; what was kept, until there is other news."""
+        if self.keeper.said is not None and health.notices == self.told:
+            health = replace(health, notices=(*health.notices, self.keeper.said))
+        return message_of(health, self.troubles[-1] if self.troubles else self.opening)
 
 
 def _ended(latest: Snapshot) -> Snapshot:

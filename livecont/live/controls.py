@@ -51,6 +51,7 @@ class Action(StrEnum):
     CHANGE_KEY = "change-key"
     TONAL_REAL = "tonal-real"
     REDUCTION = "reduction"
+    KEEP = "keep"
     QUIT = "quit"
 
 
@@ -77,12 +78,14 @@ class Panel:
     """The controls of one sitting, with what is half done: a line being typed, a key being struck.
 
     `line` is what was typed so far while a key is chosen at the computer, else None; `complaint`
-    is why the last line was none. For one thread only.
+    is why the last line was none. `keeps` counts how often the last sequence was to be kept, which
+    is no matter of the sitting's. For one thread only.
     """
 
     def __init__(self, controls: ControlMap) -> None:
         self.line: str | None = None
         self.complaint: str | None = None
+        self.keeps = 0
         self._pedals = {number: Action(name) for number, name in controls.pedals.items()}
         self._keys = {pitch: Action(name) for pitch, name in controls.keys.items()}
         self._computer = {sign: Action(name) for sign, name in controls.computer.items()}
@@ -132,7 +135,7 @@ class Panel:
         if action is Action.CHANGE_KEY:
             self.line, self.complaint = "", None
             return ()
-        return (_event(action, at_s),)
+        return self._act(action, at_s)
 
     def _move(
         self, control: tuple[str, int], action: Action, *, down: bool, at_s: float
@@ -146,7 +149,13 @@ class Panel:
             return ()
         if action is Action.CHANGE_KEY:
             return self._choose(down=down, at_s=at_s)
-        return (_event(action, at_s),) if down else ()
+        return self._act(action, at_s) if down else ()
+
+    def _act(self, action: Action, at_s: float) -> tuple[SittingEvent, ...]:
+        if action is Action.KEEP:
+            self.keeps += 1
+            return ()
+        return (_event(action, at_s),)
 
     def _choose(self, *, down: bool, at_s: float) -> tuple[SittingEvent, ...]:
         if down:

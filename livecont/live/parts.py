@@ -94,7 +94,8 @@ class Health:
 
     `overruns` are arrivals for which there was no room. `echoing` are inputs at which our own
     output comes back. `typed` is a line being typed at the computer, `complaint` what was wrong
-    with it. `notices` are the latest lines told.
+    with it. `notices` are the latest lines told. `keeps` counts how often the last sequence was to
+    be kept.
     """
 
     inputs: tuple[str, ...]
@@ -105,3 +106,4 @@ class Health:
     typed: str | None
     complaint: str | None
     notices: tuple[str, ...]
+    keeps: int = 0

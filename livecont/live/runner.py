@@ -140,15 +140,27 @@ class Runner(Generic[State]):
         self.close()
 
     def listen(
-        self, wanted: str | None = None, *, api: str | None = None, patient: bool = False
+        self,
+        wanted: str | None = None,
+        *,
+        api: str | None = None,
+        patient: bool = False,
+        passed_on: bool = True,
     ) -> tuple[str, ...]:
         """Open the player's keyboards; return their names. `patient`: wait where there is none.
+
+        With thru, what they play is `passed_on`, or not, where only what is fed is to be.
 
         Raises:
             PortError: no MIDI system, or nothing (or too much) that fits.
         """
         inputs = Inputs(
-            self._inbox, self._clock, self._inbox.post, wanted=wanted, api=api, thru=self._thru
+            self._inbox,
+            self._clock,
+            self._inbox.post,
+            wanted=wanted,
+            api=api,
+            thru=self._thru if passed_on else None,
         )
         names = inputs.open(patient=patient)
         self._inputs = inputs
@@ -193,6 +205,7 @@ class Runner(Generic[State]):
             typed=self._panel.line,
             complaint=self._panel.complaint,
             notices=tuple(self._notices),
+            keeps=self._panel.keeps,
         )
 
     def close(self) -> None:

@@ -34,7 +34,7 @@ def kept(tmp_path: Path) -> Entry:
 
 def command(folder: Path, *words: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-m", "livecont", "book", *words, "--out", "Glass"],
+        [sys.executable, "-m", "livecont", *words, "--out", "Glass"],
         cwd=TOP,
         env={**os.environ, "PYTHONPATH": str(TOP), "LIVECONT_DATA": str(folder)},
         stdin=subprocess.DEVNULL,
@@ -49,7 +49,7 @@ def own_strikes(entry: Entry) -> list[int]:
 
 
 def test_an_entry_sounds_as_it_was_played(rig: Rig, kept: Entry, tmp_path: Path) -> None:
-    process = command(tmp_path, "play", "1", "--tempo", "200", "--links", "1")
+    process = command(tmp_path, "book", "play", "1", "--tempo", "200", "--links", "1")
     out, error = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0, error
     assert out.startswith("1: a second down")
@@ -69,7 +69,7 @@ def test_an_entry_sounds_as_it_was_played(rig: Rig, kept: Entry, tmp_path: Path)
 def test_an_entry_left_in_the_middle_leaves_nothing_sounding(
     rig: Rig, kept: Entry, tmp_path: Path
 ) -> None:
-    process = command(tmp_path, "play", "1")
+    process = command(tmp_path, "book", "play", "1")
     assert until(lambda: len(rig.strikes()) >= 3)
     process.send_signal(signal.SIGINT)
     process.communicate(timeout=PATIENCE_S)
@@ -79,7 +79,7 @@ def test_an_entry_left_in_the_middle_leaves_nothing_sounding(
 
 
 def test_an_entry_is_carried_on_by_the_engine(rig: Rig, kept: Entry, tmp_path: Path) -> None:
-    process = command(tmp_path, "carry", "1", "--limit", "1")
+    process = command(tmp_path, "book", "carry", "1", "--limit", "1")
     out, error = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0, error
     assert "livecont takes over: link 3 sounds" in out
@@ -88,3 +88,41 @@ def test_an_entry_is_carried_on_by_the_engine(rig: Rig, kept: Entry, tmp_path: P
     assert pitches[: len(own)] == own
     assert len(pitches) == len(own) * 3 // 2
     assert rig.hanging() == set()
+
+
+CONTROLS = """
+[controls.instrument]
+keep = ["key C1"]
+quit = ["key D1"]
+"""
+C1, D1 = 24, 26
+
+
+def touch(rig: Rig, pitch: int) -> None:
+    rig.ask("play", [(0.0, f"90{pitch:02x}40"), (0.1, f"80{pitch:02x}40")])
+
+
+def test_a_sitting_goes_on_from_an_entry_and_its_sequence_is_kept_with_one_key(
+    rig: Rig, kept: Entry, tmp_path: Path
+) -> None:
+    config = tmp_path / "livecont.toml"
+    config.write_text(CONTROLS, "utf-8")
+    words = ("--from-book", "1", "--limit", "1", "--in", "Stage", "--config", str(config))
+    process = command(tmp_path, "listen", *words)
+    own = own_strikes(kept)
+    assert until(lambda: len(rig.strikes()) >= len(own) * 3 // 2)  # and the link that follows
+    touch(rig, C1)
+    with Book(tmp_path / "book.sqlite") as book:
+        assert until(lambda: len(book.search()) == 2)
+        entry = book.get(2)
+        (twin,) = book.twins(entry)
+    assert (entry.step_degrees, entry.key, entry.links) == (-1, kept.key, 2)
+    assert entry.source.endswith(".mid")
+    assert entry.label is not None
+    assert twin.entry.number == 1
+    touch(rig, D1)
+    out, error = process.communicate(timeout=PATIENCE_S)
+    assert process.returncode == 0, error
+    assert "kept in the book as 2: a second down" in out
+    assert rig.hanging() == set()
+    assert not {C1, D1} & {pitch for _, pitch in rig.strikes()}

@@ -76,6 +76,16 @@ def test_tonal_or_real_and_the_main_notes_at_the_computer_and_at_the_instrument(
     assert panel.hear(pedal(0, controller=66)) == ()
 
 
+def test_a_wish_to_keep_is_counted_and_is_nothing_to_the_sitting() -> None:
+    panel = Panel(Map(pedals={66: "keep"}, keys={21: "keep"}, computer={"b": "keep"}))
+    assert panel.type("b", 1.0) == ()
+    assert panel.hear(down(21)) == panel.hear(up(21)) == ()
+    assert panel.hear(pedal(127, controller=66)) == panel.hear(pedal(0, controller=66)) == ()
+    assert panel.keeps == 3
+    panel.type("s", 1.0)
+    assert panel.keeps == 3
+
+
 def test_a_key_acts_when_struck() -> None:
     panel = Panel(ALL)
     assert panel.hear(down(108)) == (Quit(at_s=1.0),)
