@@ -19,9 +19,9 @@ from functools import lru_cache
 
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling, spell_at
-from livecont.sequence.continuation_choice import Choice
+from livecont.sequence.continuation_choice import Choice, best_of, heeds_the_mode
 from livecont.sequence.continuation_figure import Figure, figure_of, pedal_of
-from livecont.sequence.continuation_home import homes_of
+from livecont.sequence.continuation_home import MOST_HOMES, homes_of
 from livecont.sequence.pattern import Kind, Position
 
 # so many letters with another accidental make an exact copy a real one
@@ -34,6 +34,8 @@ def carry_on(
     key: Key,
     before: tuple[Spelling, ...] = (),
     played: int = 2,
+    *,
+    homes: int = MOST_HOMES,
 ) -> tuple[Spelling | None, ...]:
     """Return each position's pitch in the link after the last one in `heard`.
 
@@ -43,6 +45,7 @@ def carry_on(
         key: the key played in.
         before: pitches heard before link 1, oldest first; may be empty.
         played: how many of the links heard the player played; the last two of them decide.
+        homes: how many signatures that the links may be in are looked at, likeliest first.
 
     Returns:
         One entry a position; None leaves the note out.
@@ -51,7 +54,7 @@ def carry_on(
     pedal = pedal_of(positions, played)
     if pedal is not None:
         result[pedal] = positions[pedal].heard[played - 1]
-    decided = _decided(positions, step_degrees, key, played)
+    decided = _decided(positions, step_degrees, key, played, homes)
     if decided is None:
         return tuple(result)
     choice, alters = decided
@@ -97,7 +100,11 @@ def kind_of(
 
 @lru_cache(maxsize=4)
 def _decided(
-    positions: tuple[Position, ...], step_degrees: int, key: Key, played: int
+    positions: tuple[Position, ...],
+    step_degrees: int,
+    key: Key,
+    played: int,
+    homes: int = MOST_HOMES,
 ) -> tuple[Choice, tuple[int, ...]] | None:
     """The choice of the link after those played, and what it chose; None for a pedal alone.
 
@@ -107,9 +114,19 @@ def _decided(
     if figure is None:
         return None
     before = tuple(positions[tone.index].heard[played - 1] for tone in figure.tones)
+    letters = {(tone.two.staff + step_degrees) % 7 for tone in figure.tones}
     return _most_agreed(
-        (Choice(figure=figure, step=step_degrees, key=key, fifths=fifths, before=before), weight)
-        for fifths, weight in homes_of(*_notes(figure), key)
+        (
+            Choice(
+                figure=figure,
+                step=step_degrees,
+                fifths=fifths,
+                minor=key.minor and heeds_the_mode(letters, fifths),
+                before=before,
+            ),
+            weight,
+        )
+        for fifths, weight in homes_of(*_notes(figure), key)[:homes]
     )
 
 
@@ -123,7 +140,7 @@ def _most_agreed(choices: Iterable[tuple[Choice, float]]) -> tuple[Choice, tuple
     weights: dict[tuple[int, ...], float] = {}
     likeliest: dict[tuple[int, ...], Choice] = {}
     for choice, weight in choices:
-        alters = choice.best()
+        alters = best_of(choice)
         weights[alters] = weights.get(alters, 0.0) + weight
         likeliest.setdefault(alters, choice)
     agreed = max(weights, key=lambda alters: weights[alters])

@@ -11,11 +11,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
-from livecont.music.key import Key
 from livecont.music.pitch import LETTER_FIFTHS, Spelling, spell_at
 from livecont.sequence.continuation_figure import Figure, Tone
 from livecont.sequence.continuation_home import Floats, Ints, outside, signature
@@ -41,16 +40,17 @@ WIDEST_LEAP = 4  # places on the staff over which a voice goes from one link int
 
 @dataclass(frozen=True)
 class Choice:
-    """What bears on one link: its figure, where it moves to, the key.
+    """What bears on one link: its figure, where it moves to, the signature and the mode.
 
-    `fifths` is the home signature's place on the line of fifths (see `continuation_home`).
+    `fifths` is the home signature's place on the line of fifths (see `continuation_home`), `minor`
+    whether the key is minor.
     `before` has each tone's pitch in the link before the one chosen, None where it has none.
     """
 
     figure: Figure
     step: int
-    key: Key
     fifths: int
+    minor: bool
     before: tuple[Spelling | None, ...]
     ahead: int = 1
     weights: Weights = WEIGHTS
@@ -114,7 +114,7 @@ class Choice:
             tone = self.figure.tones[members[0]]
             letter = self.staff(tone) % 7
             home = self.home[letter]
-            tried = {home - 1, home, home + 1, self.key.signature_alter(letter)}
+            tried = {home - 1, home, home + 1}
             exact = self.exact(tone)
             if exact is not None:
                 tried.add(exact)
@@ -140,7 +140,7 @@ class Choice:
         merit = w.home if bend == 0 else 0.0
         merit += w.sharper * max(0, beyond - SHARPEST) + w.flatter * max(0, FLATTEST - beyond)
         if bend == 1 and beyond == LEADING_TONE:
-            merit += w.leading_tone + (w.leading_tone_in_minor if self.key.minor else 0.0)
+            merit += w.leading_tone + (w.leading_tone_in_minor if self.minor else 0.0)
             if any(self._on_minor_dominant(i) for i in members):
                 merit += w.minor_dominant
         if self.chromatic and alter == self.exact(self.figure.tones[members[0]]):
@@ -224,15 +224,8 @@ class Choice:
             (v_low, self._pairing(v, w, melodic) if v_low else self._pairing(w, v, melodic))
             for melodic, v_low in kinds
         ]
-        table = np.zeros((len(self.options[v]), len(self.options[w])))
-        for row, a in enumerate(self.options[v]):
-            for column, b in enumerate(self.options[w]):
-                bits = 0
-                for v_low, pairing in pairings:
-                    bits |= bonds(pairing, a, b) if v_low else bonds(pairing, b, a)
-                whole, shared = merit_of(bits, self.weights)
-                table[row, column] = whole + share * shared
-        return table
+        whole, shared = _pair_table(tuple(pairings), self.options[v], self.options[w], self.weights)
+        return whole + share * shared
 
     def _pairing(self, low: int, high: int, melodic: bool) -> Pairing:
         """How the tones of two roles stood in the links heard."""
@@ -323,6 +316,44 @@ class Choice:
             same = (choices == np.array(self._exact_choice)).all(axis=1)
             total += self.weights.all_real * same
         return total + self.weights.outside_scale * outside(alters, letters)
+
+
+@lru_cache(maxsize=1 << 13)
+def _pair_table(
+    pairings: tuple[tuple[bool, Pairing], ...],
+    options: tuple[int, ...],
+    others: tuple[int, ...],
+    weights: Weights,
+) -> tuple[Floats, Floats]:
+    """The merits of every two options of two roles: those that count whole, and the shared.
+
+    Remembered: links have the same few intervals again and again.
+
+    Args:
+        pairings: how the roles' tones stood; True where the first role is the lower one.
+        options: the accidentals that the first role may have.
+        others: those of the other.
+        weights: the rules' weights.
+    """
+    whole, shared = np.zeros((2, len(options), len(others)))
+    for row, a in enumerate(options):
+        for column, b in enumerate(others):
+            bits = 0
+            for low, pairing in pairings:
+                bits |= bonds(pairing, a, b) if low else bonds(pairing, b, a)
+            whole[row, column], shared[row, column] = merit_of(bits, weights)
+    return whole, shared
+
+
+@lru_cache(maxsize=128)
+def best_of(choice: Choice) -> tuple[int, ...]:
+    """Return `choice.best()`; remembered, since several keys often ask for the same choice."""
+    return choice.best()
+
+
+def heeds_the_mode(letters: Iterable[int], fifths: int) -> bool:
+    """Whether it matters if the key is minor: a letter is that of its signature's leading tone."""
+    return any((LETTER_FIFTHS[letter] - fifths - LEADING_TONE) % 7 == 0 for letter in letters)
 
 
 def _third(low: Spelling, high: Spelling) -> Interval:

@@ -20,6 +20,8 @@ from livecont.sequence.pattern import Position
 
 # two readings may pair other notes, which moves a position by a hair
 OFFSET_PLACES = 2
+# more keys make no difference on the development cases; fewer than these do
+MOST_KEYS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +46,7 @@ def keys_of_links(
         [heard.midi for position in positions if (heard := position.heard[link]) is not None]
         for link in (-2, -1)
     )
-    return likely_keys(weights, one, two)
+    return likely_keys(weights, one, two)[:MOST_KEYS]
 
 
 def most_agreed(readings: Iterable[Reading], step_degrees: int) -> Reading:
@@ -71,7 +73,7 @@ def most_agreed(readings: Iterable[Reading], step_degrees: int) -> Reading:
 
 def _next_link(reading: Reading, step_degrees: int) -> frozenset[tuple[float, int]]:
     """When each note of the next link is due, in units from its start, and its MIDI pitch."""
-    following = carry_on(reading.positions, step_degrees, reading.key)
+    following = carry_on(reading.positions, step_degrees, reading.key, homes=1)
     return frozenset(
         (round(position.offset_units, OFFSET_PLACES), pitch.midi)
         for position, pitch in zip(reading.positions, following, strict=True)

@@ -25,7 +25,7 @@ from livecont.sequence.groups import Groups
 from livecont.sequence.key_of_links import Reading, keys_of_links, most_agreed
 from livecont.sequence.lags import LagTable
 from livecont.sequence.pattern import Kind, Pattern, PedalMark, Position
-from livecont.sequence.positions import positions_of
+from livecont.sequence.positions import positions_of, respelled
 from livecont.sequence.runs import is_run
 from livecont.sequence.tempo import Timing, begins_playing, timing_of
 
@@ -40,6 +40,8 @@ MOST_BEFORE = 48
 # an alignment less likely than this is not looked at more closely [fit]
 WORTH_A_LOOK = 0.25
 EARLY_S = 0.02
+# units that differ by no more than this share are one
+SAME_UNIT = 0.06
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +53,23 @@ class Prospect:
     whole: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Agreed:
+    """The key that the links of a prospect were read in."""
+
+    key: Key
+    prospect: Prospect
+
+    def holds_for(self, prospect: Prospect) -> bool:
+        """Whether the other prospect is the same sequence, and no more of it."""
+        return (
+            self.prospect.alignment.step_degrees == prospect.alignment.step_degrees
+            and self.prospect.whole == prospect.whole
+            and abs(self.prospect.timing.unit_s - prospect.timing.unit_s)
+            <= SAME_UNIT * prospect.timing.unit_s
+        )
+
+
 class Listener:
     """Streaming inference; see the module's text."""
 
@@ -58,6 +77,7 @@ class Listener:
         self._costs = costs
         self._chosen = key
         self._estimate: Key | None = None
+        self._agreed: _Agreed | None = None
         self._weights = [0.0] * 12
         self._noted = 0
         self.forget()
@@ -80,11 +100,13 @@ class Listener:
     def choose_key(self, key: Key | None) -> None:
         """Take a key as chosen, or (None) estimate it from now on."""
         self._chosen = key
+        self._agreed = None
         self._use_key()
 
     def forget(self) -> None:
         """Forget the notes heard, so that nothing before is compared with what comes."""
         self._groups = Groups(self._costs.chord_s, 3 * self._costs.longest_groups)
+        self._agreed = None
         self._pedals: deque[PedalMove] = deque(maxlen=MOST_PEDALS)
         self._table = LagTable(self._costs, affinity(*self._affinity_of()))
 
@@ -139,22 +161,25 @@ class Listener:
         )
 
     def _read(self, prospect: Prospect, now_s: float) -> tuple[Key, tuple[Position, ...]]:
-        """The links' notes, and the key that they are read in: chosen, or what they speak for."""
+        """The links' notes, and the key that they are read in: chosen, or what they speak for.
+
+        What they speak for is asked when a sequence is new and when its second link is whole.
+        """
         alignment, timing = prospect.alignment, prospect.timing
+        known = self._agreed
+        if self._chosen is None and known is not None and known.holds_for(prospect):
+            return known.key, positions_of(alignment, timing, self._groups, known.key, now_s)
         key = self.key or DEFAULT_KEY
         positions = positions_of(alignment, timing, self._groups, key, now_s)
-        if self._chosen is not None:
+        if self._chosen is not None or confidence_of(positions, key) < WORTH_A_LOOK:
             return key, positions
-        likely = keys_of_links(self._weights, positions)
+        step_degrees = alignment.step_degrees
         readings = (
-            Reading(
-                key=other,
-                weight=weight,
-                positions=positions_of(alignment, timing, self._groups, other, now_s),
-            )
-            for other, weight in likely
+            Reading(key=other, weight=weight, positions=respelled(positions, step_degrees, other))
+            for other, weight in keys_of_links(self._weights, positions)
         )
-        agreed = most_agreed(readings, alignment.step_degrees)
+        agreed = most_agreed(readings, step_degrees)
+        self._agreed = _Agreed(key=agreed.key, prospect=prospect)
         return agreed.key, agreed.positions
 
     def _prospect(self) -> Prospect | None:

@@ -6,7 +6,7 @@ earlier and of the later link, None where one of them has no such note.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from livecont.music.key import Key
@@ -84,6 +84,22 @@ def positions_of(
     # a note past the link's end belongs to the next one, which sounds it itself
     found = [position for position in found if position.offset_units < 1.0]
     return tuple(sorted(found, key=lambda p: (round(p.offset_units, 6), _lowest(p))))
+
+
+def respelled(positions: tuple[Position, ...], step_degrees: int, key: Key) -> tuple[Position, ...]:
+    """Return positions of two links with their notes spelled in another key."""
+    pairs = tuple(
+        Pair(
+            earlier=None if (earlier := position.heard[-2]) is None else earlier.midi,
+            later=None if (later := position.heard[-1]) is None else later.midi,
+            step=step_degrees,
+        )
+        for position in positions
+    )
+    return tuple(
+        replace(position, heard=heard)
+        for position, heard in zip(positions, spell_pairs(pairs, key), strict=True)
+    )
 
 
 def _in_line(
