@@ -13,10 +13,17 @@ from pathlib import Path
 from types import TracebackType
 
 from livecont.book.keeping import Kept, keep
-from livecont.commands.book_words import told, told_twin
+from livecont.book.likeness import Likeness
+from livecont.commands.book_words import step_of
 from livecont.errors import BookError
 from livecont.sequence.pattern import Pattern
 from livecont.sitting.events import News, TookOver, Understood
+
+SHORTLY = {
+    Likeness.SAME: "the same notes",
+    Likeness.MOVED: "in another place",
+    Likeness.CHANGED: "on other degrees",
+}
 
 
 class Keeper:
@@ -66,6 +73,10 @@ class Keeper:
 
 
 def kept_words(kept: Kept) -> str:
-    """Return in one line what was kept, and whether the book had it before."""
-    words = f"kept in the book as {told(kept.entry)}"
-    return f"{words}; {told_twin(kept.twins[0])}" if kept.twins else words
+    """Return in few words what was kept, and whether the book had it before."""
+    entry = kept.entry
+    words = f"kept as entry {entry.number}: {entry.label or step_of(entry)}, {entry.key.name}"
+    if not kept.twins:
+        return words
+    twin = kept.twins[0]
+    return f"{words}; in entry {twin.entry.number} already, {SHORTLY[twin.likeness]}"

@@ -40,7 +40,12 @@ if TYPE_CHECKING:
 FRAMES_A_SECOND = 15
 UNHEARD_S = 10.0  # a piece that is over and leads to nothing is given so long
 
-_DOES = {Action.TONAL_REAL: "tonal or real", Action.REDUCTION: "main notes"}
+# short enough for all of them in 80 columns
+_DOES = {
+    Action.CHANGE_KEY: "key",
+    Action.TONAL_REAL: "tonal/real",
+    Action.REDUCTION: "main notes",
+}
 _PEDALS = {64: "sustain pedal", 66: "sostenuto pedal", 67: "soft pedal"}
 
 
