@@ -24,7 +24,7 @@ _BARS = re.compile(r"\s*([^\s-]+)\s*(?:[-\N{EN DASH}]\s*([^\s-]+)\s*)?")
 _COLUMNS = (
     "file", "start_bar", "start_beat", "end_bar", "end_beat", "start_q", "end_q", "links",
     "unit_quarters", "unit_beats", "step_degrees", "shift_semitones", "kind", "key", "label",
-    "parts", "exact", "links_left", "number", "within",
+    "doubt", "parts", "exact", "links_left", "number", "within",
 )  # fmt: skip
 
 

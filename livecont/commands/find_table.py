@@ -82,7 +82,7 @@ def _cells(one: Listed) -> list[str]:
         _unit(one),
         step_words(find.step_degrees, find.shift_semitones, find.kind),
         find.kind.value,
-        find.label or "",
+        _label(find),
         one.parts,
         _exact(find),
         f"{_OFF[find.break_off.how]} {_place(one.off)}",
@@ -120,6 +120,11 @@ def _unit(one: Listed) -> str:
     if bars.denominator == 1:
         return f"{bars} bar{'' if bars == 1 else 's'}"
     return f"{number(one.unit_beats)} beat{'' if one.unit_beats == 1 else 's'}"
+
+
+def _label(find: Find) -> str:
+    """Return the label, with a question mark where it is not sure."""
+    return "" if find.label is None else find.label + (" ?" if find.doubt else "")
 
 
 def _exact(find: Find) -> str:

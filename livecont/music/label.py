@@ -2,8 +2,8 @@
 
 Conventions: motions are diatonic places, up positive: A4 is 3, D5 is -4. A label's motions lead
 from root to root inside the link, the last to the next link's first root, so that they add up to
-the step. Letters D and A are for descending and ascending; a fourth up and a fifth down are the
-same motion of roots, and which is written where follows from the sum.
+the step (now and then an octave from it). D and A are for descending and ascending; a fourth up and
+a fifth down are the same motion of roots, and which is written where follows from the sum.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from functools import lru_cache
 from itertools import product
 
 PLACES = 7
+WIDEST = 4  # roots move by a fifth at most: a sixth up is a third down
 _ORDINALS = {
     1: "unison", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh",
     8: "octave",
@@ -134,7 +135,7 @@ def _directed(step: int, motions: tuple[int, ...], fourth_first: bool) -> tuple[
     """Give each motion its direction: they add up to the step, with the least movement."""
     if len(motions) == 1:
         return (step,)
-    options = product(*[(m - PLACES, m) if m else (0,) for m in motions])
+    options = product(*[[w for w in (m - PLACES, m) if abs(w) <= WIDEST] for m in motions])
     # the handbooks write the larger motion first: D5/A4, A5/D4
     ways = sorted(options, key=lambda way: [abs(m) for m in way], reverse=not fourth_first)
     return min(ways, key=lambda way: (abs(sum(way) - step), sum(abs(m) for m in way)))

@@ -104,6 +104,8 @@ def as_json(file: str, one: Listed) -> dict[str, Any]:
         "kind": find.kind.value,
         "key": find.key.name,
         "label": find.label,
+        "alternatives": list(find.alternatives),
+        "doubt": find.doubt,
         "parts": one.parts,
         "exact": [round(value, 3) for value in find.exact],
         "breaks_off": {

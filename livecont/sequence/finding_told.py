@@ -1,4 +1,4 @@
-"""What there is to tell of a sequence that was found: kind, key, end, links left.
+"""What there is to tell of a sequence that was found: kind, key, label, end, links left.
 
 Conventions: as in `finding_values`.
 """
@@ -10,6 +10,7 @@ from fractions import Fraction
 
 from livecont.music.compass import Compass
 from livecont.music.score import Score
+from livecont.sequence.analysis import analysed
 from livecont.sequence.finding_lags import Run
 from livecont.sequence.finding_merge import everyone
 from livecont.sequence.finding_pattern import (
@@ -76,8 +77,12 @@ def told_of(score: Score, run: Run, among: tuple[Who, ...], ticks: int, compass:
     )
     pattern = pattern_in(score, found)
     kind, shift = _whole_kind(score, found, pattern)
+    analysis = analysed(pattern)
     return replace(
         found,
+        label=None if analysis.label is None else analysis.label.text,
+        alternatives=tuple(label.text for label in analysis.alternatives),
+        doubt=analysis.doubt,
         shift_semitones=shift,
         kind=kind,
         left=links_left(pattern, compass),

@@ -66,7 +66,8 @@ class Find:
     all where it is empty; `parts` are their names. `left` counts the links that could still follow
     on the compass asked for. `within` is the number, in the tuple of finds, of a longer sequence
     that this one is a part of, or whose inner pattern it is; `inner` are the numbers of those in
-    this one. `label` is None where none was worked out.
+    this one. `label` is the harmonic label; `alternatives` are others that it would bear, and
+    `doubt` says why it is not sure, if it is not.
     """
 
     start_q: Fraction
@@ -84,6 +85,8 @@ class Find:
     left: int
     within: int | None = None
     inner: tuple[int, ...] = ()
+    alternatives: tuple[str, ...] = ()
+    doubt: str | None = None
 
     @property
     def end_q(self) -> Fraction:

@@ -347,7 +347,8 @@ def test_bars_and_beats_and_json() -> None:
     assert fields["start_q"] == 1.0
     assert fields["end_q"] == 13.0
     assert (fields["unit_quarters"], fields["unit_beats"], fields["links"]) == (4.0, 4.0, 3)
-    assert (fields["parts"], fields["kind"], fields["label"]) == ("all", "tonal", None)
+    assert (fields["parts"], fields["kind"]) == ("all", "tonal")
+    assert fields["doubt"] == "one line alone: its harmony is only implied"
 
 
 def test_only_what_touches_some_bars() -> None:
@@ -360,3 +361,11 @@ def test_only_what_touches_some_bars() -> None:
         score.bars_span("1", "99")
     with pytest.raises(ScoreError, match="bar 2 comes before bar 5"):
         score.bars_span("5", "2")
+
+
+def test_a_find_is_told_with_its_label() -> None:
+    """Roots C F | B E | A D: descending fifths, D2 (D5/A4) (common practice)."""
+    upper = "E5/1 G5/1/2 E5/1/2 C5/1 A4/1/2 F4/1/2"
+    lower = "C3/2 F3/2"
+    (found,) = find(paper(links(upper, -1, 3), links(lower, -1, 3)), least_links=3)
+    assert (found.label, found.doubt) == ("D2 (D5/A4)", None)
