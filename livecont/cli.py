@@ -22,6 +22,7 @@ from livecont.commands.listen import listen
 from livecont.commands.ports import ports
 from livecont.commands.render import render
 from livecont.commands.replay import replay
+from livecont.commands.sheet import sheet
 from livecont.errors import LivecontError
 
 USAGE_CODE = 2
@@ -41,7 +42,7 @@ def livecont() -> None:
     """
 
 
-for command in (listen, demo, replay, find, extend, book, render, ear, lesson, ports, check):
+for command in (listen, demo, replay, find, extend, sheet, book, render, ear, lesson, ports, check):
     livecont.add_command(command)
 
 

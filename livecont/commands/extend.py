@@ -9,13 +9,16 @@ import click
 
 from livecont.commands.book_place import bars_named, key_named
 from livecont.commands.options import preferences
+from livecont.commands.sound_file import sound_options, write_sound
 from livecont.commands.waiting import waiting
 
 if TYPE_CHECKING:
     from livecont.passages import Found
+    from livecont.score.engraving_page import Heading
     from livecont.sequence.extending import Extension, Wish
 
 REJOIN = "rejoin"
+PAGES = (".html", ".svg")
 _FILE = click.Path(path_type=Path)
 
 
@@ -37,6 +40,9 @@ _FILE = click.Path(path_type=Path)
 @click.option("--instrument", metavar="NAME", help="Whose sound has to be clear.")
 @click.option("--midi", metavar="FILE", type=_FILE, help="Write a MIDI file.")
 @click.option("--musicxml", metavar="FILE", type=_FILE, help="Write MusicXML, or .mxl.")
+@click.option("--sheet", metavar="FILE", type=_FILE, help="Engrave a page, .html or .svg.")
+@click.option("--sound", metavar="FILE", type=_FILE, help="Write a sound file, .wav.")
+@sound_options
 @click.option("--force", is_flag=True, help="Write over what is there.")
 @click.option("--config", metavar="FILE", type=_FILE, help="Your configuration file.")
 def extend(piece: Path, force: bool, config: Path | None, **given: Any) -> None:
@@ -49,9 +55,11 @@ def extend(piece: Path, force: bool, config: Path | None, **given: Any) -> None:
     from livecont.commands.passage_words import told_of_find, told_of_new, told_of_others
     from livecont.score.files import check_free
 
-    for path in (given["midi"], given["musicxml"]):
-        if path is not None:
-            check_free(path, force=force)
+    for name in ("midi", "musicxml", "sheet", "sound"):
+        if given[name] is not None:
+            check_free(given[name], force=force)
+    if given["sheet"] is not None and given["sheet"].suffix.lower() not in PAGES:
+        raise click.UsageError(f"--sheet {given['sheet']}: name it .html or .svg")
     found, extension = extended(piece, config, given)
     click.echo(f"{piece.name}, {told_of_find(found)}")
     others = told_of_others(found)
@@ -59,6 +67,16 @@ def extend(piece: Path, force: bool, config: Path | None, **given: Any) -> None:
         click.echo(others)
     click.echo(told_of_new(extension))
     _write(extension, piece, given, force)
+    if given["sheet"] is not None:
+        from livecont.commands.sheet_words import heading_of
+
+        heading = heading_of(piece.stem, found)
+        _write_sheet(extension, heading, wish_of(config, given), given["sheet"], force=force)
+    if given["sound"] is not None:
+        from livecont.hearable import written
+
+        write_sound(given["sound"], written(extension.score), given, force=force)
+        click.echo(f"written: {given['sound']}")
 
 
 def extended(piece: Path, config: Path | None, given: dict[str, Any]) -> tuple[Found, Extension]:
@@ -111,3 +129,15 @@ def _write(extension: Extension, piece: Path, given: dict[str, Any], force: bool
     if given["musicxml"] is not None:
         write_musicxml(extension.score, given["musicxml"], title=piece.stem, force=force)
         click.echo(f"written: {given['musicxml']}")
+
+
+def _write_sheet(
+    extension: Extension, heading: Heading, wish: Wish, path: Path, *, force: bool
+) -> None:
+    from livecont.commands.sheet import engraved_page
+    from livecont.score.files import write_new
+
+    page = engraved_page(extension, heading, wish, main=True)
+    text = page.svg if path.suffix.lower() == ".svg" else page.html
+    write_new(path, text.encode("utf-8"), force=force)
+    click.echo(f"written: {path}")

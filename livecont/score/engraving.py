@@ -38,7 +38,7 @@ _OPTIONS = {
     "footer": "none",
     "breaks": "auto",
     "spacingSystem": 8,
-    "spacingStaff": 9,
+    "spacingStaff": 11,
     "systemDivider": "none",
     "minLastJustification": 0.6,
     "svgViewBox": True,
@@ -140,7 +140,7 @@ def _text(element: Any) -> str:
 
 
 def _system(element: Any) -> System:
-    _colour_beams(element)
+    _colour_shared(element)
     measures: list[Measure] = []
     staves: list[Staff] = []
     notes: dict[str, tuple[float, float]] = {}
@@ -203,11 +203,11 @@ def _heights(element: Any) -> Iterator[float]:
             yield float(one.get("y")) + STAFF / 8
 
 
-def _colour_beams(element: Any) -> None:
-    """A beam over coloured notes has their colour."""
-    for beam in (one for one in element.iter() if _is(one, "beam")):
-        colours = {note.get("color") for note in beam.iter() if _is(note, "note")}
+def _colour_shared(element: Any) -> None:
+    """What several notes share, a beam or a chord's stem, has their colour where they have one."""
+    for shared in (one for one in element.iter() if _is(one, "beam") or _is(one, "chord")):
+        colours = {note.get("color") for note in shared.iter() if _is(note, "note")}
         colour = next(iter(colours)) if len(colours) == 1 else None
         if colour is not None:
-            beam.set("color", colour)
-            beam.set("fill", colour)
+            shared.set("color", colour)
+            shared.set("fill", colour)

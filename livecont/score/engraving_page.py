@@ -16,7 +16,6 @@ from livecont.score.engraving_marks import GROUND, INK, NEW, QUIET, Marked
 
 SERIF = "'Times New Roman', Tinos, 'Liberation Serif', 'Nimbus Roman', 'DejaVu Serif', serif"
 GAP = 500.0  # between systems of an SVG
-LINE = 520.0
 EDGE = 500.0
 MUSIC_STYLE = (
     ".music{color:#1a1a1a}"
@@ -60,7 +59,8 @@ footer{{font-size:.95rem;color:#444;border-top:1px solid #999;padding-top:.5rem;
 class Heading:
     """What stands above the music; what is empty is left out.
 
-    `label` is the harmonic label, `spoken` how it is said, `facts` some words each.
+    `label` is the harmonic label, `spoken` how it is said, `facts` some words each; `given` says
+    what links are that are not new.
     """
 
     title: str
@@ -69,6 +69,7 @@ class Heading:
     spoken: str = ""
     facts: tuple[str, ...] = ()
     foot: str = ""
+    given: str = "in the piece"
 
 
 def html_page(heading: Heading, engraved: Engraved, systems: Sequence[Marked], legend: bool) -> str:
@@ -87,16 +88,16 @@ def html_page(heading: Heading, engraved: Engraved, systems: Sequence[Marked], l
         f'<p class="label">{escape(heading.label)}</p>\n'
         f'<p class="where">{escape(heading.where)}</p>\n'
         f'<p class="spoken">{escape(heading.spoken)}</p>\n</header>\n'
-        f'<ul class="facts">{facts}</ul>\n{_legend() if legend else ""}'
+        f'<ul class="facts">{facts}</ul>\n{_legend(heading) if legend else ""}'
         f'<svg class="glyphs" xmlns="http://www.w3.org/2000/svg"><defs>{engraved.glyphs}</defs>'
         f"</svg>\n<main>\n{figures}</main>\n"
         f"{_footer(heading)}</body>\n</html>\n"
     )
 
 
-def _legend() -> str:
+def _legend(heading: Heading) -> str:
     return (
-        '<ul class="legend"><li><i class="given"></i>in the piece</li>'
+        f'<ul class="legend"><li><i class="given"></i>{escape(heading.given)}</li>'
         '<li><i class="new"></i>new links</li></ul>\n'
     )
 
@@ -136,19 +137,34 @@ def svg_page(heading: Heading, engraved: Engraved, systems: Sequence[Marked]) ->
 
 
 def _heading_lines(heading: Heading, width: float) -> tuple[str, float]:
+    """Return the heading drawn, and where it ends; letters are about half as wide as high."""
+    room = width - 2 * EDGE
+    label_room = 0.6 * 640.0 * len(heading.label) + EDGE if heading.label else 0.0
+    title_size = min(640.0, (room - label_room) / (0.55 * max(1, len(heading.title))))
+    where_size = min(400.0, room / (0.55 * max(1, len(heading.where) + len(heading.spoken) + 4)))
     rows = [
-        (heading.title, heading.label, 640.0, "bold"),
-        (heading.where, heading.spoken, 420.0, "normal"),
-        ("   ·   ".join(heading.facts), "", 400.0, "normal"),
+        (heading.title, title_size, heading.label, 640.0, "bold"),
+        (heading.where, where_size, heading.spoken, where_size, "normal"),
+        *((line, 360.0, "", 360.0, "normal") for line in _lines(heading.facts, room / 200)),
     ]
     drawn, at = [], EDGE
-    for left, right, size, weight in rows:
-        if not left and not right:
-            continue
-        at += 1.25 * size
-        drawn.append(
-            f'<text x="{EDGE:.0f}" y="{at:.0f}" font-size="{size:.0f}">{escape(left)}</text>'
-            f'<text x="{width - EDGE:.0f}" y="{at:.0f}" font-size="{size:.0f}"'
-            f' font-weight="{weight}" text-anchor="end">{escape(right)}</text>'
-        )
+    for left, size, right, right_size, weight in rows:
+        if left or right:
+            at += 1.3 * max(size, right_size if right else 0.0)
+            drawn.append(
+                f'<text x="{EDGE:.0f}" y="{at:.0f}" font-size="{size:.0f}">{escape(left)}</text>'
+                f'<text x="{width - EDGE:.0f}" y="{at:.0f}" font-size="{right_size:.0f}"'
+                f' font-weight="{weight}" text-anchor="end">{escape(right)}</text>'
+            )
     return "".join(drawn), at + GAP
+
+
+def _lines(facts: Sequence[str], most: float) -> list[str]:
+    """Put facts in lines of so many letters."""
+    lines: list[str] = []
+    for fact in facts:
+        if lines and len(lines[-1]) + len(fact) + 5 <= most:
+            lines[-1] += f"   ·   {fact}"
+        else:
+            lines.append(fact)
+    return lines

@@ -77,7 +77,10 @@ class Span:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Extension:
-    """A passage carried on: the score, and its links in order. `left` more would have room."""
+    """A passage carried on: the score, and its links in order.
+
+    By its step it could go on for `left` more links; None where it is back in the piece.
+    """
 
     score: Score
     spans: tuple[Span, ...]
@@ -121,8 +124,7 @@ def extend(passage: Passage, wish: Wish) -> Extension:
         )
     written = [(_OF_ROLE[link.role], _written(passage, link)) for link in links]
     by_step = sum(link.role is Role.CHAIN for link in links)
-    plain = wish.ending is Ending.STOP
-    return _joined(passage, written, None, _left(passage, wish, by_step) if plain else None)
+    return _joined(passage, written, None, _left(passage, wish, by_step))
 
 
 def _chain(passage: Passage, wish: Wish, ending: Ending, most: int | None) -> Chain:

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from livecont.music.harmony import Harmony, harmony_on
+from livecont.music.harmony import Harmony, Quality, harmony_on
 from livecont.music.numeral import numerals
 from livecont.music.pitch import Spelling
 from livecont.music.score import Part, Score, ScoreNote
@@ -26,6 +26,7 @@ from livecont.sequence.pattern import Position
 
 MAIN_NOTES = "main notes"
 FINEST = 96
+NEAR_UNITS = 0.02
 CHORD = (0, 2, 4, 6)
 MIDDLE_C = 60
 SURE = 0.95  # of what sounds in a stretch of a cadence belongs to the chord that is named
@@ -159,7 +160,8 @@ def _stretches(
     cadence = span.whose is Whose.CADENCE
     if cadence:
         final_q = max((note.onset_q for note in extension.moving(span)), default=span.start_q)
-        held = [n for n in extension.moving(span) if n.onset_q == final_q and n.end_q >= span.end_q]
+        last = span == extension.spans[-1]
+        held = [n for n in extension.moving(span) if last and n.onset_q == final_q]
         starts = [start_q for start_q in starts if not held or start_q < final_q]
         starts = sorted({*starts, *([final_q] if held else [])}) or [span.start_q]
     result = []
@@ -172,6 +174,8 @@ def _stretches(
         else:
             root = (analysis.harmonies[index].root.letter + away) % 7
         harmony = None if root is None else _harmony(extension, root, start_q, end_q)
+        if cadence and harmony is not None and harmony.quality is Quality.AUGMENTED:
+            harmony = None  # rather a suspension before the dominant
         result.append(_Stretch(start_q=start_q, end_q=end_q, harmony=harmony))
     return result
 
@@ -228,6 +232,8 @@ def _numerals(
     key = extension.passage.pattern.key
     after = following[0].harmony if following else None
     clear = [(stretch, stretch.harmony) for stretch in row if stretch.harmony is not None]
+    if not clear:
+        return
     names = numerals([harmony for _, harmony in clear], key, after)
     for (stretch, _), name in zip(clear, names, strict=True):
         yield Numeral(at_q=stretch.start_q, text=name)
@@ -294,14 +300,17 @@ def _on_staves(notes: Sequence[ScoreNote]) -> list[ScoreNote]:
 
 
 def _exact(extension: Extension, units: float) -> Fraction:
-    """Return a place in a link in quarters: that of a note where one is there."""
-    unit_q = extension.passage.unit_q
-    wanted = units * float(unit_q)
-    offsets = [*(one.offset_q for one in extension.passage.templates), unit_q]
-    near = min(offsets, key=lambda offset_q: abs(float(offset_q) - wanted))
-    if abs(float(near) - wanted) < 1 / FINEST:
-        return near
-    return Fraction(round(wanted * FINEST), FINEST)
+    """Return a place in a link in quarters: that of the note that begins there, where one does."""
+    passage = extension.passage
+    places = [
+        (abs(position.offset_units - units), template.offset_q)
+        for position, template in zip(passage.pattern.positions, passage.templates, strict=True)
+    ]
+    places.append((abs(1.0 - units), passage.unit_q))
+    away, near_q = min(places)
+    if away < NEAR_UNITS:
+        return near_q
+    return Fraction(round(units * float(passage.unit_q) * FINEST), FINEST)
 
 
 def _joined(notes: Sequence[ScoreNote]) -> tuple[ScoreNote, ...]:
