@@ -33,7 +33,7 @@ def snapshot(state: State, at_s: float) -> Snapshot:
     return Snapshot(
         at_s=at_s,
         phase=state.phase,
-        key=state.listener.key,
+        key=state.listener.key if state.pattern is None else state.pattern.key,
         key_chosen=state.settings.key is not None,
         compass=state.settings.compass,
         heard=state.listener.latest(HEARD_SHOWN),
