@@ -14,14 +14,14 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from fractions import Fraction
 
 from livecont.book.entry import BookNote, Entry
 
 # a chord's notes as played lie so near, half of the spread being kept; from memory, as the
 # listener groups them
 CHORD_S = 0.03
-CHORD_UNITS = Fraction(1, 50)
+CHORD_UNITS = 0.02
+SAME_UNITS = 1e-6  # on paper they begin at once
 RHYTHM_UNITS = 0.06  # how far apart the onsets of one rhythm may lie, played and on paper
 
 
@@ -78,7 +78,7 @@ def _compared(first: Sequence[_Chord], second: Sequence[_Chord]) -> Likeness | N
 
 def _chords(entry: Entry, link: int) -> list[_Chord]:
     """A link, chord by chord."""
-    near = max(float(CHORD_UNITS), CHORD_S / entry.unit_s)
+    near = SAME_UNITS if entry.unit_q is not None else max(CHORD_UNITS, CHORD_S / entry.unit_s)
     notes = sorted(
         (note for note in entry.notes if note.link == link),
         key=lambda note: note.onset_units,
@@ -133,7 +133,8 @@ def _laid_together(one: Entry, other: Entry) -> Iterator[tuple[list[_Chord], lis
     for start in range(length):  # several only where a ring repeats itself inside
         if _turned(other_ring, start) != least:
             continue
-        for lag in {(begins - start) % length, (begins - start) % length - length}:
+        ahead = (begins - start) % length
+        for lag in (ahead, ahead - length) if ahead else (0,):
             here, there = first[max(0, lag) :], second[max(0, -lag) :]
             common = min(len(here), len(there))
             yield here[:common], there[:common]
