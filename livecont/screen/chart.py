@@ -12,13 +12,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from livecont.music.pitch import Spelling
 from livecont.screen.moment import link_now
 from livecont.screen.typeset import Block, Line, Run, Tone, crop
-from livecont.screen.wording import letter_name
-from livecont.screen.wording_chain import marked_clear
+from livecont.screen.wording_chain import main_names, marked_clear
 from livecont.sequence.pattern import Link, Pattern, Role
-from livecont.sitting.explanation import Explanation, LinkTold
+from livecont.sitting.explanation import Explanation, LinkTold, MainTold
 from livecont.sitting.snapshot import Phase, Snapshot
 
 _TITLES = ("main", "notes", "figures", "chords", "clear")
@@ -121,8 +119,8 @@ def _rows(told: LinkTold | None, clarity: float | None) -> tuple[tuple[str, ...]
     return upper, lower, figures if any(figures) else (), numerals, clear
 
 
-def _names(notes: Sequence[Spelling]) -> str:
-    return " ".join(map(letter_name, notes)) or "·"
+def _names(notes: Sequence[MainTold]) -> str:
+    return main_names(notes) or "·"
 
 
 def _shown(columns: list[_Column], room: int) -> list[_Column]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 
 from livecont.music.clarity import CLEAR
 from livecont.screen.moment import link_now
@@ -17,7 +18,7 @@ from livecont.sequence.endings_circle import Circle, circle_of
 from livecont.sequence.endings_clarity import Reach
 from livecont.sequence.pattern import Kind, Pattern, Role
 from livecont.sitting.events import Fullness
-from livecont.sitting.explanation import Explanation
+from livecont.sitting.explanation import Explanation, MainTold
 from livecont.sitting.snapshot import Changed, Snapshot
 
 _NAMED = re.compile(r"\b([A-G])([#b]+)(?!\w)")
@@ -65,6 +66,12 @@ def other_words(analysis: Analysis) -> str | None:
     return f"or {others}" if others else None
 
 
+def main_names(notes: Sequence[MainTold]) -> str:
+    """Return main notes of one voice, a suspension joined to what it resolves to: 'G-F♯ E'."""
+    names = (letter_name(note.spelling) + ("-" if note.suspended else " ") for note in notes)
+    return "".join(names).rstrip(" -")
+
+
 def main_words(explanation: Explanation, number: int) -> str | None:
     """Return a link's main notes: 'main notes of link 1: F♯ F♯, G G over B, E'."""
     told = explanation.link(number)
@@ -72,11 +79,7 @@ def main_words(explanation: Explanation, number: int) -> str | None:
         return None
     voices = max(len(one.voices) for one in told.harmonies)
     rows = [
-        " ".join(
-            letter_name(note)
-            for one in told.harmonies
-            for note in (one.voices[voice] if voice < len(one.voices) else ())
-        )
+        " ".join(main_names(one.voices[voice]) for one in told.harmonies if voice < len(one.voices))
         for voice in dict.fromkeys((0, voices - 1))
     ]
     return f"main notes of link {number}: {' over '.join(rows)}"

@@ -10,15 +10,23 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from livecont.music.pitch import Spelling
 from livecont.sequence.analysis import Analysis, analysed, figures_at, numerals_at
 from livecont.sequence.endings_course import Course
 from livecont.sequence.pattern import Pattern
-from livecont.sequence.reduction import MainNote
 
 LINKS_TOLD = 24
 SLACK_UNITS = 0.01  # a note that begins so little before a harmony belongs to it
+
+
+@dataclass(frozen=True, slots=True)
+class MainTold:
+    """A main note; `suspended` where it belongs to the harmony before and has yet to resolve."""
+
+    spelling: Spelling
+    suspended: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +38,7 @@ class HarmonyTold:
 
     numeral: str
     figures: str
-    voices: tuple[tuple[Spelling, ...], ...]
+    voices: tuple[tuple[MainTold, ...], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,27 +84,44 @@ def explain(pattern: Pattern) -> Explanation:
 
 
 def _told(analysis: Analysis, course: Course, number: int) -> LinkTold:
-    spelled = course.spelled(number)
     numerals, basses = numerals_at(analysis, course, number), figures_at(analysis, course, number)
     starts = [harmony.start_units for harmony in analysis.harmonies]
     voices = sorted({note.voice for note in analysis.reduction}, reverse=True)
-    groups: list[list[MainNote]] = [[] for _ in starts]
-    for note in analysis.reduction:
-        groups[max(0, bisect_right(starts, note.offset_units + SLACK_UNITS) - 1)].append(note)
+    groups: list[list[_Placed]] = [[] for _ in starts]
+    for placed in _main_notes(analysis, course, number):
+        groups[max(0, bisect_right(starts, placed.offset_units + SLACK_UNITS) - 1)].append(placed)
     return LinkTold(
         harmonies=tuple(
             HarmonyTold(
                 numeral=numeral,
                 figures=figures,
-                voices=tuple(_row(group, voice, spelled) for voice in voices),
+                voices=tuple(
+                    tuple(placed.told for placed in group if placed.voice == voice)
+                    for voice in voices
+                ),
             )
             for numeral, (_, figures), group in zip(numerals, basses, groups, strict=True)
         )
     )
 
 
-def _row(
-    group: list[MainNote], voice: int, spelled: tuple[Spelling | None, ...]
-) -> tuple[Spelling, ...]:
-    row = sorted((n for n in group if n.voice == voice), key=lambda note: note.offset_units)
-    return tuple(s for note in row if (s := spelled[note.position]) is not None)
+class _Placed(NamedTuple):
+    """A main note in a link, where it sounds."""
+
+    offset_units: float
+    voice: int
+    told: MainTold
+
+
+def _main_notes(analysis: Analysis, course: Course, number: int) -> list[_Placed]:
+    """A link's main notes by time; what the link before holds over into it is among them."""
+    found = []
+    for link, past in ((number - 1, 1.0), (number, 0.0)):
+        if link < course.first_known:
+            continue
+        spelled = course.spelled(link)
+        for note in analysis.reduction:
+            offset, pitch = note.offset_units - past, spelled[note.position]
+            if -SLACK_UNITS <= offset < 1.0 - SLACK_UNITS and pitch is not None:
+                found.append(_Placed(offset, note.voice, MainTold(pitch, note.suspended)))
+    return sorted(found, key=lambda placed: placed.offset_units)

@@ -61,7 +61,7 @@ class MainNotes:
                 offset_s=main.offset_units * link.unit_s,
                 duration_s=_length_s(main.duration_units * link.unit_s),
             )
-            for main in self._reduction
+            for main in _tied(self._reduction)
             if (note := placed[main.position]) is not None
         )
         if not notes:
@@ -70,6 +70,30 @@ class MainNotes:
         if link.clarity is None or self._spectrum is None:
             return reduced
         return replace(reduced, clarity=clarity_of(reduced, self._spectrum))
+
+
+def _tied(reduction: Sequence[MainNote]) -> list[MainNote]:
+    """The notes with each suspension tied to what prepares it, where that is the same note."""
+    tied: list[MainNote] = []
+    for note in sorted(reduction, key=lambda note: note.offset_units):
+        before = next((i for i, one in enumerate(tied) if _runs_into(one, note)), None)
+        if before is None:
+            tied.append(note)
+        else:
+            length = note.offset_units + note.duration_units - tied[before].offset_units
+            tied[before] = replace(tied[before], duration_units=length)
+    return tied
+
+
+def _runs_into(one: MainNote, note: MainNote) -> bool:
+    """Whether a suspension is the same note as one that ends where it begins."""
+    ends = one.offset_units + one.duration_units
+    return (
+        note.suspended
+        and one.position == note.position
+        and one.voice == note.voice
+        and abs(ends - note.offset_units) < SAME_PLACE
+    )
 
 
 def _length_s(whole_s: float) -> float:

@@ -19,7 +19,7 @@ from livecont.sequence.endings_kind import of_kind
 from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern, Position
 from livecont.sequence.reduction import MainNote
 from livecont.sitting.events import Fullness, Start
-from livecont.sitting.explanation import Explanation, HarmonyTold, LinkTold
+from livecont.sitting.explanation import Explanation, HarmonyTold, LinkTold, MainTold
 from livecont.sitting.main_notes import MainNotes
 from livecont.sitting.snapshot import Changed, Phase, Snapshot
 
@@ -252,7 +252,7 @@ def link_told(
     harmonies = []
     for _, _, low, high, degree in main:
         heard = [pattern.positions[i].heard[0] for i in (high, low)]
-        voices = tuple((moved(s, pattern.key, ahead),) for s in heard if s is not None)
+        voices = tuple((MainTold(moved(s, pattern.key, ahead)),) for s in heard if s is not None)
         numeral = MINOR[(degree + ahead) % 7]
         harmonies.append(HarmonyTold(numeral=numeral, figures="6" * (low % 2), voices=voices))
     return LinkTold(harmonies=tuple(harmonies))

@@ -9,8 +9,10 @@ import pytest
 
 from livecont.demo import demo_names, load_piece, perform
 from livecont.music.spectrum import MODERN_PIANO
+from livecont.sequence.analysis import analysed
 from livecont.sequence.endings import Ending
-from livecont.sequence.pattern import Kind, Link, Role
+from livecont.sequence.pattern import Kind, Link, Pattern, Position, Role
+from livecont.sequence.reduction import MainNote
 from livecont.sitting.carrying import chain_of
 from livecont.sitting.events import (
     Analysed,
@@ -27,7 +29,7 @@ from livecont.sitting.main_notes import APART_S, MainNotes
 from livecont.sitting.snapshot import Phase
 from livecont.sitting.virtual import run
 from tests.sitting.desk import Desk, names
-from tests.sitting.material import DUE_S, LINK_3, SETTINGS, UNIT_S, played, seated
+from tests.sitting.material import DUE_S, KEY, LINK_3, SETTINGS, UNIT_S, played, seated
 from tests.strategies import PIANO
 
 MAIN = replace(SETTINGS, fullness=Fullness.REDUCTION)
@@ -46,7 +48,7 @@ def pitches(link: Link) -> list[int]:
 
 def letters(told: LinkTold) -> list[int]:
     """The letters of the main notes, C = 0, harmony by harmony, from the highest voice down."""
-    return [s.letter for one in told.harmonies for voice in one.voices for s in voice]
+    return [n.spelling.letter for one in told.harmonies for voice in one.voices for n in voice]
 
 
 # --- asking and telling -------------------------------------------------------------------------
@@ -238,3 +240,68 @@ def test_on_a_cue_there_is_time_to_know_them() -> None:
     seen = desk.seen()
     assert seen.phase is Phase.READY
     assert len(seen.coming[0].notes) < LINK_3.count(" ") + 1
+
+
+# --- suspensions --------------------------------------------------------------------------------
+
+
+def tied_sevenths() -> Pattern:
+    """A chain of 7-6 suspensions, each tied over: F3, D5 after a half link, E3 below that."""
+
+    def position(offset: float, length: float, staff: int) -> Position:
+        heard = (KEY.natural(staff), KEY.natural(staff - 1))
+        return Position(
+            offset_units=offset, articulation=length, velocity=70, channel=0, heard=heard
+        )
+
+    return Pattern(
+        unit_s=2.0,
+        step_degrees=-1,
+        shift_semitones=None,
+        kind=Kind.TONAL,
+        key=KEY,
+        positions=(position(0.0, 0.95, 24), position(0.0, 0.95, 26), position(0.5, 1.0, 36)),
+        pedals=(),
+        starts_s=(1.0, 3.0),
+        due_s=5.0,
+        confidence=1.0,
+        links_heard=2,
+    )
+
+
+def main_note(offset: float, length: float, *, suspended: bool) -> MainNote:
+    return MainNote(
+        position=2, offset_units=offset, duration_units=length, voice=1, suspended=suspended
+    )
+
+
+REDUCTION = (
+    MainNote(position=0, offset_units=0.0, duration_units=1.0, voice=0, suspended=False),
+    main_note(0.5, 0.5, suspended=False),
+    main_note(1.0, 0.5, suspended=True),
+)
+
+
+def test_a_suspension_that_is_tied_over_is_told_where_it_sounds(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pattern = tied_sevenths()
+    analysis = replace(analysed(pattern), reduction=REDUCTION)
+    monkeypatch.setattr("livecont.sitting.explanation.analysed", lambda _: analysis)
+    explanation = explain(pattern)
+    first, second = explanation.link(1), explanation.link(2)
+    assert first is not None
+    assert second is not None
+    [model] = [v for one in first.harmonies for v in one.voices[:1] if v]
+    assert [(n.spelling.name, n.suspended) for n in model] == [("D5", False)]
+    copy = [note for one in second.harmonies for note in one.voices[0]]
+    assert [(n.spelling.name, n.suspended) for n in copy] == [("D5", True), ("C5", False)]
+
+
+def test_a_suspension_is_tied_to_its_preparation() -> None:
+    pattern = tied_sevenths()
+    main = MainNotes(REDUCTION, pattern, None)
+    link = next(iter(chain_of(SETTINGS, pattern).links()))
+    bass, upper = main.of(link, pattern).notes
+    assert (bass.offset_s, upper.offset_s) == (0.0, 1.0)
+    assert upper.duration_s == pytest.approx(2.0 - APART_S)
