@@ -36,6 +36,9 @@ SMALL = "piano-ff-f3"
     "--from", "sources", multiple=True, type=click.Choice(SOURCES), help="Only this material."
 )
 @click.option("--questions", metavar="N", type=click.IntRange(1, 1000), help="To a round.")
+@click.option(
+    "--tempo", metavar="PERCENT", type=click.IntRange(25, 400), default=100, help="Of its own."
+)
 @click.option("--any-octave", is_flag=True, help="A right note is right in any octave.")
 @click.option("--seed", type=int, help="The same questions in the same order.")
 @click.option("--progress", is_flag=True, help="Show how it went so far; nothing is asked.")
@@ -105,6 +108,7 @@ def _prepared(
         compass=chosen.settings.compass,
         small=_to_count_on(chosen),
         book=entries,
+        tempo=given["tempo"],
     )
     session = Session(
         players=tuple(players),

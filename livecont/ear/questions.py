@@ -18,7 +18,7 @@ from itertools import islice
 from livecont.ear.altering import OddNote, altered
 from livecont.ear.asked import Exercise, Item, Source
 from livecont.ear.inventing import SCHEMES, TEXTURES, invent
-from livecont.ear.matter import Matter, in_key, moved_octaves
+from livecont.ear.matter import Matter, at_tempo, in_key, moved_octaves
 from livecont.ear.models import model, model_names
 from livecont.ear.setup import Level
 from livecont.errors import ConfigError
@@ -69,13 +69,14 @@ class Library:
     """What questions are made of.
 
     `compass` is the player's instrument, `small` one to count links on; `book` has the entries of
-    the player's book by number.
+    the player's book by number. `tempo` is percent of the levels' and models' own.
     """
 
     levels: tuple[Level, ...]
     compass: Compass
     small: Compass
     book: Mapping[str, Matter] = field(default_factory=dict)
+    tempo: float = 100.0
 
     def level(self, number: int) -> Level:
         """Return what a level's questions are made of."""
@@ -112,8 +113,9 @@ def question(item: Item, library: Library) -> Question | None:
 
 def _matter(item: Item, library: Library, dice: random.Random) -> Matter | None:
     key = parse_key(item.key)
+    slower = 100 / library.tempo
     if item.source is Source.MADE:
-        beat_s = 60 / library.level(item.level).bpm
+        beat_s = slower * 60 / library.level(item.level).bpm
         scheme = SCHEMES[dice.choice(sorted(SCHEMES))]
         return invent(item.name, scheme, key, beat_s, dice)
     found = model(item.name) if item.source is Source.MODEL else library.book[item.name]
@@ -122,7 +124,7 @@ def _matter(item: Item, library: Library, dice: random.Random) -> Matter | None:
     return Matter(
         title=found.title,
         texture=found.texture,
-        pattern=in_key(found.pattern, key),
+        pattern=at_tempo(in_key(found.pattern, key), slower),
         label=found.label,
     )
 

@@ -53,7 +53,7 @@ class Level:
 class Pace:
     """How fast a round goes on, in seconds, and how many questions it has."""
 
-    lead_s: float = 0.6
+    lead_s: float = 0.4
     think_s: float = 30.0
     next_s: float = 5.0
     questions: int = 20

@@ -23,13 +23,13 @@ from livecont.live.clock import SystemClock
 from tests.live.test_real_ports import PATIENCE_S, TOP, Rig, until
 
 NOTES = 4  # to a link of a plain line
+BEAT_S = 60 / (92 * 1.6)  # the hardest level's, and --tempo
 SCALE = (0, 2, 4, 5, 7, 9, 11)  # C major
 # the hardest level, so that questions are short; a plain line, so that they are told by ear
 CONFIG = """
 [ear.staircase]
 start = 12
 [ear.pace]
-lead = 0.3
 next = 1.0
 """
 CLOCK = SystemClock()
@@ -99,7 +99,8 @@ class Lesson:
             return answers(book)
 
 
-GAME = ("--keys", "C major", "--texture", "plain-line", "--from", "made", "--questions", "1")
+FAST = ("--from", "made", "--questions", "1", "--tempo", "160")
+GAME = ("--keys", "C major", "--texture", "plain-line", *FAST)
 
 
 @pytest.fixture
@@ -166,7 +167,7 @@ def test_step(rig: Rig, folder: Path) -> None:
 
 def test_name_it(rig: Rig, folder: Path) -> None:
     """Told by the bass: a texture that has one, and its roots by hand."""
-    given = ("--keys", "C major", "--texture", "chords", "--from", "made", "--questions", "1")
+    given = ("--keys", "C major", "--texture", "chords", *FAST)
     lesson = Lesson(rig, folder, "ear", "name-it", *given, "--seed", "4")
     assert lesson.process.stdout is not None
     choices: dict[str, str] = {}
@@ -177,10 +178,10 @@ def test_name_it(rig: Rig, folder: Path) -> None:
     chords: dict[float, list[int]] = {}
     heard = lesson.hear(8)
     first_s = heard[0][0]
-    while heard[-1][0] - first_s < 6.5:
+    while heard[-1][0] - first_s < 10 * BEAT_S:
         heard += lesson.hear(1)
     for at_s, pitch in heard:
-        chords.setdefault(round((at_s - first_s) / 0.65), []).append(pitch)
+        chords.setdefault(round((at_s - first_s) / BEAT_S), []).append(pitch)
     basses = [min(chord) for _, chord in sorted(chords.items()) if min(chord) < 57]
     roots = [b for a, b in zip([None, *basses], basses, strict=False) if a != b]
     step, first = place(roots[2]) - place(roots[0]), (place(roots[1]) - place(roots[0])) % 7
@@ -211,7 +212,7 @@ def test_how_many(rig: Rig, folder: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 def test_killed_in_the_middle_nothing_answered_is_lost(rig: Rig, folder: Path) -> None:
-    given = ("ear", "step", *GAME[:-1], "9", "--seed", "7")
+    given = ("ear", "step", *GAME, "--questions", "9", "--seed", "7")
     lesson = Lesson(rig, folder, *given)
     one, two, _ = links(lesson.hear(3 * NOTES))
     lesson.play([one[0], two[0]], 0.4, CLOCK.now_s() + 1.5)
