@@ -13,7 +13,7 @@ first `played` of them from the player's hands.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -115,22 +115,21 @@ def _decided(
         return None
     before = tuple(positions[tone.index].heard[played - 1] for tone in figure.tones)
     letters = {(tone.two.staff + step_degrees) % 7 for tone in figure.tones}
-    return _most_agreed(
-        (
-            Choice(
-                figure=figure,
-                step=step_degrees,
-                fifths=fifths,
-                minor=key.minor and heeds_the_mode(letters, fifths),
-                before=before,
-            ),
-            weight,
+    likely = homes_of(*_notes(figure), key)[:homes]
+    choices = [
+        Choice(
+            figure=figure,
+            step=step_degrees,
+            fifths=fifths,
+            minor=key.minor and heeds_the_mode(letters, fifths),
+            before=before,
         )
-        for fifths, weight in homes_of(*_notes(figure), key)[:homes]
-    )
+        for fifths, _ in likely
+    ]
+    return _most_agreed(list(zip(choices, (weight for _, weight in likely), strict=True)))
 
 
-def _most_agreed(choices: Iterable[tuple[Choice, float]]) -> tuple[Choice, tuple[int, ...]]:
+def _most_agreed(choices: Sequence[tuple[Choice, float]]) -> tuple[Choice, tuple[int, ...]]:
     """The next link that the most of the weight agrees on, with the likeliest choice of it.
 
     Two links often leave open which signature they are in, and the next link comes out the same
@@ -139,10 +138,15 @@ def _most_agreed(choices: Iterable[tuple[Choice, float]]) -> tuple[Choice, tuple
     """
     weights: dict[tuple[int, ...], float] = {}
     likeliest: dict[tuple[int, ...], Choice] = {}
+    left = sum(weight for _, weight in choices)
     for choice, weight in choices:
         alters = best_of(choice)
         weights[alters] = weights.get(alters, 0.0) + weight
         likeliest.setdefault(alters, choice)
+        left -= weight
+        first, *others = sorted(weights.values(), reverse=True)
+        if first >= left + max(others, default=0.0):
+            break  # no other link can have more
     agreed = max(weights, key=lambda alters: weights[alters])
     return likeliest[agreed], agreed
 
