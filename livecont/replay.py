@@ -20,8 +20,19 @@ from livecont.score.smf import Recording
 from livecont.sequence.analysis import analysed, roots_told
 from livecont.sequence.endings_course import Course
 from livecont.sequence.pattern import Pattern
-from livecont.sitting.events import Effect, Ended, GaveWay, News, Settings, TookOver, Understood
+from livecont.sitting.counting import reach_after
+from livecont.sitting.events import (
+    Effect,
+    Ended,
+    Fullness,
+    GaveWay,
+    News,
+    Settings,
+    TookOver,
+    Understood,
+)
 from livecont.sitting.machine import chain_of
+from livecont.sitting.main_notes import MainNotes
 from livecont.sitting.virtual import run
 
 MOST_LIST_BYTES = 16 * 2**20
@@ -150,8 +161,13 @@ def _told(pattern: Pattern) -> dict[str, object]:
 def _took_over(effect: TookOver, settings: Settings, links: int) -> dict[str, object]:
     notes: list[list[float | int]] = []
     start_s = effect.start_s
-    whole = chain_of(settings, effect.pattern).links()
-    later = (link for link in whole if link.number > effect.link.number)
+    whole = chain_of(settings, effect.pattern)
+    reach = reach_after(whole, effect.link.number)
+    later = (link for link in whole.links() if link.number > effect.link.number)
+    if links > 1 and settings.fullness is Fullness.REDUCTION:
+        pattern = effect.pattern
+        main_notes = MainNotes(analysed(pattern).reduction, pattern, None)
+        later = (main_notes.of(link, pattern) for link in later)
     for link in islice(chain([effect.link], later), links):
         for note in link.notes:
             onset_s, duration_s = _s(start_s + note.offset_s), _s(note.duration_s)
@@ -163,6 +179,8 @@ def _took_over(effect: TookOver, settings: Settings, links: int) -> dict[str, ob
         "start_s": _s(effect.start_s),
         "unit_s": _s(effect.pattern.unit_s),
         "step_degrees": effect.pattern.step_degrees,
+        "links_clear": reach.clear,
+        "links_in_compass": reach.compass,
         "notes": sorted(notes),
     }
 

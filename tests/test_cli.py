@@ -121,14 +121,19 @@ def test_report_has_the_stable_format(lament: Path, capsys: pytest.CaptureFixtur
     pattern = next(event for event in events if event["event"] == "pattern")
     assert list(pattern) == [
         "file", "event", "t", "unit_s", "step_degrees", "shift_semitones", "kind", "key", "label",
-        "alternatives", "roots", "confidence", "links_heard",
+        "alternatives", "doubt", "roots", "confidence", "links_heard",
     ]  # fmt: skip
     assert (pattern["step_degrees"], pattern["kind"], pattern["key"]) == (-1, "tonal", "a minor")
-    assert (pattern["label"], pattern["alternatives"], pattern["roots"]) == (None, [], [])
+    known = [event for event in events if event["event"] == "pattern"][-1]
+    assert (known["label"], known["doubt"]) == ("D2 (D2)", None)
+    assert isinstance(known["roots"], list)
+    assert [root for _, root in known["roots"]] == ["F", "E"]
     taken = next(event for event in events if event["event"] == "take-over")
     assert list(taken) == [
-        "file", "event", "t", "start_s", "unit_s", "step_degrees", "notes"
+        "file", "event", "t", "start_s", "unit_s", "step_degrees", "links_clear",
+        "links_in_compass", "notes",
     ]  # fmt: skip
+    assert (taken["links_clear"], taken["links_in_compass"]) == (10, 12)
     assert list(events[-1]) == ["file", "event", "t", "reason"]
     assert events[-1]["reason"] == "limit"
     assert all(event["file"] == str(lament) for event in events)
@@ -214,7 +219,12 @@ def test_demo_plays_to_its_limit_and_leaves_a_take(capsys: pytest.CaptureFixture
     lines = out.splitlines()
     assert lines[0] == "listening: play two links of a sequence"
     assert any(line.startswith("understood: a major second down") for line in lines)
-    assert "livecont takes over: link 3 sounds, 0 links left" in lines
+    assert any(
+        line.startswith("livecont takes over: link 3 sounds, 0 links left, in Bb major, ")
+        for line in lines
+    )
+    assert "it leads through D C Bb Ab Gb E, D again after 6 links" in lines
+    assert any(line.startswith("it is D2 (D5/A4): descending fifths") for line in lines)
     assert "\x1b" not in out
     take = Path(lines[-1].removeprefix("take: "))
     tracks = {track.name: track for track in mido.MidiFile(take).tracks}

@@ -67,7 +67,7 @@ def replay(
                 failed += 1
                 continue
             if out is None:
-                click.echo(_summary(item.name, effects))
+                click.echo(_summary(item.name, effects, chosen))
             else:
                 lines = report_lines(item.name, iter(effects), chosen, links)
                 out.writelines(f"{line}\n" for line in lines)
@@ -122,10 +122,13 @@ def _shown(items: list[Item]) -> Iterable[Item]:
     return track(items, "replaying", console=Console(stderr=True), transient=True)
 
 
-def _summary(name: str, effects: list[Effect]) -> str:
+def _summary(name: str, effects: list[Effect], settings: Settings) -> str:
     """Return one line: the first take-over, or the last pattern, or that there was none."""
     from livecont.screen.wording import step_words
+    from livecont.screen.wording_chain import reach_words
+    from livecont.sitting.counting import reach_after
     from livecont.sitting.events import Ended, TookOver, Understood
+    from livecont.sitting.machine import chain_of
 
     taken = [effect for effect in effects if isinstance(effect, TookOver)]
     known = [effect for effect in effects if isinstance(effect, Understood)]
@@ -139,4 +142,6 @@ def _summary(name: str, effects: list[Effect]) -> str:
         return f"{said}; not taken over"
     more = f" and {len(taken) - 1} more" if len(taken) > 1 else ""
     said = f"{said}; taken over at {taken[0].start_s:.2f} s{more}"
+    reach = reach_after(chain_of(settings, pattern), taken[0].link.number)
+    said = f"{said}, with links left: {reach_words(reach, counted=True)}"
     return f"{said}; ended: {ends[-1].reason}" if ends else said

@@ -25,6 +25,7 @@ _ENDS = {
     "limit": "at its limit",
     "compass": "at the end of the compass",
     "clear": "where the ear would lose it",
+    "home": "back where it began",
     "cadence": "with a cadence",
     "stopped": "stopped at your wish",
     "lost": "a port was lost",

@@ -84,6 +84,8 @@ def _why_ended(state: State, sounding: Sounding) -> str:
     settings, last = state.settings, sounding.links[-1]
     if last.role is Role.CADENCE:
         return "cadence"
+    if last.role is Role.TURNED:
+        return "home"
     if settings.most_links is not None and len(sounding.starts_s) >= settings.most_links:
         return "limit"
     if settings.limit is Limit.COMPASS or state.chain is None:

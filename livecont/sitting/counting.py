@@ -32,8 +32,10 @@ class Count:
 
     def after(self, number: int) -> Reach | None:
         """Return how many links are left after one; None while they are being counted."""
-        if self.rest is not None:
-            return None
+        return None if self.rest is not None else self.so_far(number)
+
+    def so_far(self, number: int) -> Reach:
+        """Return how many links after one have been counted."""
         clear_until = self.last if self.first_muddy is None else self.first_muddy - 1
         return Reach(clear=max(0, clear_until - number), compass=max(0, self.last - number))
 
@@ -41,6 +43,14 @@ class Count:
 def count_of(chain: Chain) -> Count:
     """Return the count as it begins: nothing counted yet after the last link heard."""
     return Count(last=chain.course.last_heard, first_muddy=None, clarity=None, rest=_counted(chain))
+
+
+def reach_after(chain: Chain, number: int) -> Reach:
+    """Return how many links are left by the step after one, all counted at once."""
+    count = count_of(chain)
+    while count.rest is not None:
+        count = count_on(count)
+    return count.so_far(number)
 
 
 def _counted(chain: Chain) -> Iterator[Link]:

@@ -200,7 +200,7 @@ class GaveWay:
 class Ended:
     """News: the chain ended.
 
-    `reason` is one of 'limit', 'compass', 'clear', 'cadence', 'stopped', 'lost', 'quit'.
+    `reason` is one of 'limit', 'compass', 'clear', 'home', 'cadence', 'stopped', 'lost', 'quit'.
     """
 
     at_s: float

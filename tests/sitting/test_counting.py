@@ -89,3 +89,8 @@ def test_in_virtual_time_a_clear_limit_is_that_of_the_instrument() -> None:
         desk.until(60.0)
         sounded = [e.link.number for e in run(settings, played()) if isinstance(e, Sound)]
         assert sounded[-1] == desk.all(Sound)[-1].link.number
+
+
+def test_a_chain_that_turned_says_that_it_is_back() -> None:
+    settings = replace(CLEARLY, most_links=2, ending=Ending.TURN)
+    assert [e.reason for e in run(settings, played()) if isinstance(e, Ended)] == ["home"]
