@@ -89,7 +89,7 @@ def test_extend_engraves_too(tmp_path: Path, capsys: pytest.CaptureFixture[str])
 
 def test_extend_sounds_too(tmp_path: Path) -> None:
     midi(tmp_path, *SEQUENCE)
-    assert run(["extend", "piece.mid", "--bars", "1-8", "--links", "1", "--sound", "out.wav"]) == 0
+    assert run(["extend", "piece.mid", "--bars", "1-8", "--links", "1", "--wav", "out.wav"]) == 0
     assert Path("out.wav").read_bytes()[:4] == b"RIFF"
 
 

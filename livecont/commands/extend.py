@@ -41,7 +41,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--midi", metavar="FILE", type=_FILE, help="Write a MIDI file.")
 @click.option("--musicxml", metavar="FILE", type=_FILE, help="Write MusicXML, or .mxl.")
 @click.option("--sheet", metavar="FILE", type=_FILE, help="Engrave a page, .html or .svg.")
-@click.option("--sound", metavar="FILE", type=_FILE, help="Write a sound file, .wav.")
+@click.option("--wav", "sound", metavar="FILE", type=_FILE, help="Write a sound file.")
 @sound_options
 @click.option("--force", is_flag=True, help="Write over what is there.")
 @click.option("--config", metavar="FILE", type=_FILE, help="Your configuration file.")
