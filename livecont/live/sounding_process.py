@@ -18,6 +18,7 @@ from __future__ import annotations
 import multiprocessing.connection
 import os
 import select
+import signal
 import sys
 import threading
 from collections.abc import Callable
@@ -108,11 +109,10 @@ def run(
         told.tell(("failed", f"the sounding process stumbled: {error!r}"))
         raise
     finally:
-        end_anyway = _end_within(END_PATIENCE_S)
+        _end_within(END_PATIENCE_S)
         _release_everything(core, output)
         loop.tell_everything()
         output.close()
-        end_anyway.cancel()
         told.tell(("done",))
         told.close()
 
@@ -127,16 +127,20 @@ def _release_everything(core: Sounding, output: OpenOutput) -> None:
         core.sweep()
 
 
-def _end_within(patience_s: float) -> threading.Timer:
+def _end_within(patience_s: float) -> None:
     """End this process then, even where a MIDI system doesn't let go of it.
 
     A JACK server that waits for a client that was killed answers nobody meanwhile, and what closes
-    a port waits with it (seen: an orphan for more than 5 s). What is released was sent by then.
+    a port waits with it, the interpreter locked (seen: an orphan for more than 5 s). So it is the
+    system that ends us where it can. What is released was sent by then.
     """
-    timer = threading.Timer(patience_s, os._exit, (0,))
-    timer.daemon = True
-    timer.start()
-    return timer
+    if sys.platform == "win32":
+        timer = threading.Timer(patience_s, os._exit, (0,))
+        timer.daemon = True
+        timer.start()
+    else:
+        signal.signal(signal.SIGALRM, signal.SIG_DFL)
+        signal.setitimer(signal.ITIMER_REAL, patience_s)
 
 
 class _Loop:
