@@ -27,6 +27,7 @@ from livecont.sequence.events import Note
 from livecont.sequence.pattern import Link, LinkNote
 
 OCTAVE = 12
+HALF = 0.5  # of a note, and its neighbour is a clash, no ornament
 SHIFTS = (0, -OCTAVE, OCTAVE, -2 * OCTAVE, 2 * OCTAVE)
 
 
@@ -244,8 +245,27 @@ class _Answer:
             lasts_s = max(due.duration_s, limits.before_s)
             if away > limits.ornament_semitones or not -limits.before_s <= since_s <= lasts_s:
                 continue
-            short = note.release_s is not None and note.release_s - note.onset_s <= limits.brushed_s
+            if away and not self._leads_back(note, due, since_s):
+                continue
+            short = _held_s(note) <= limits.brushed_s
             soft = note.velocity < limits.brushed_velocity * usual
             at_once = abs(since_s) <= limits.brushed_s
             return Added.BRUSHED if away and at_once and (short or soft) else Added.ORNAMENT
         return Added.EXTRA
+
+    def _leads_back(self, note: Note, due: LinkNote, since_s: float) -> bool:
+        """Whether a neighbour of a right note is heard as belonging to it.
+
+        It is let go before long, and comes with the note or is followed by it once more.
+        """
+        limits = self.tolerance
+        if _held_s(note) > max(limits.brushed_s, HALF * due.duration_s):
+            return False
+        return abs(since_s) <= limits.before_s or any(
+            other.pitch == due.pitch and 0 < other.onset_s - note.onset_s <= limits.return_s
+            for other in self.played
+        )
+
+
+def _held_s(note: Note) -> float:
+    return 0.0 if note.release_s is None else note.release_s - note.onset_s

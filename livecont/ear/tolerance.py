@@ -34,6 +34,7 @@ class Tolerance:
     least_off_s: float = 0.08
     ornament_semitones: int = 2
     before_s: float = 0.15
+    return_s: float = 0.5
     brushed_s: float = 0.1
     brushed_velocity: float = 0.5
 

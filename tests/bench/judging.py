@@ -266,21 +266,21 @@ def measure(title: str, answers: list[Answer], every: int) -> list[Answer]:
     for name, alter in ALTERED.items():
         refused = total = 0
         for answer, judgement in right:
-            for k in _struck(answer, judgement)[::every]:
+            for k in struck_in(answer, judgement)[::every]:
                 played = alter(answer.played, k, dice)
                 if played != answer.played:
                     total += 1
                     refused += not answer.judged(played).right
-        print(f"  refused, {name:21s} {_share(refused, total)}")
+        print(f"  refused, {name:22s} {_share(refused, total)}")
     rhythms = [answer.judged(p).right for answer, j in right for p in another_rhythm(answer, j)]
     print(f"  refused, another rhythm        {_share(rhythms.count(False), len(rhythms))}")
     for name, change in HARMLESS.items():
         fine = sum(answer.judged(change(answer.played, dice)).right for answer, _ in right)
-        print(f"  accepted, {name:21s}{_share(fine, len(right))}")
+        print(f"  accepted, {name:22s}{_share(fine, len(right))}")
     return [answer for answer, judgement in judged if answer.whole and not judgement.right]
 
 
-def _struck(answer: Answer, judgement: Judgement) -> list[int]:
+def struck_in(answer: Answer, judgement: Judgement) -> list[int]:
     """Which played notes stand for due ones."""
     struck = {(one.onset_s, one.played.midi) for one in judgement.notes if one.played is not None}
     return [k for k, note in enumerate(answer.played) if (note.onset_s, note.pitch) in struck]
