@@ -31,17 +31,18 @@ _NUMERAL = re.compile(
     r"(?:/(?P<over>[#b]*[IViv]+[°ø+]?))?"
 )
 _PRINTED = str.maketrans("#b", "♯♭")
-_WIDTHS = {"I": 0.36, "i": 0.32, "V": 0.72, "v": 0.58, "/": 0.3, "♯": 0.55, "♭": 0.5}
+_WIDTHS = {
+    "I": 0.4, "i": 0.33, "V": 0.73, "v": 0.58, "/": 0.35, "♯": 0.6, "♭": 0.5, "+": 0.86, "ø": 0.62,
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkMark:
-    """A link to be marked: `short` is what is written over it where there is little room."""
+    """A link to be marked: of `words`, the longest first, those are written that have room."""
 
     start_q: Fraction
     end_q: Fraction
-    words: str
-    short: str
+    words: tuple[str, ...]
     new: bool
     bracket: bool = True
 
@@ -154,8 +155,8 @@ def _bracket(link: LinkMark, span: tuple[float, float], y: float, begins: bool, 
         width = 64 if link.new else 20
         lines = f'<path d="{path}" stroke="{colour}" stroke-width="{width}" fill="none"/>'
     room = right - left
-    words = link.words if _wide(link.words) < room else link.short
-    if not begins or _wide(words) > room + 60:
+    words = next((words for words in link.words if _wide(words) < room + 60), None)
+    if not begins or words is None:
         return lines
     weight = ' font-weight="bold"' if link.new else ""
     kind = "new" if link.new else "given"

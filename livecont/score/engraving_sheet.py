@@ -104,21 +104,26 @@ def _marked(
 
 
 def _link_mark(span: Span) -> LinkMark:
+    number = str(span.number)
     if span.whose is Whose.PIECE:
-        words = short = "the piece goes on"
+        words: tuple[str, ...] = ("the piece goes on",)
     elif span.whose is Whose.CADENCE:
-        words, short = "cadence, new", "cadence"
+        words = ("cadence, new", "cadence")
     elif span.whose is Whose.MODEL:
-        words, short = "model", "1"
+        words = ("model", number)
     elif span.whose is Whose.GIVEN:
-        words, short = f"link {span.number}", str(span.number)
+        words = (f"link {number}", number)
     else:
-        words, short = f"link {span.number}, {_KINDS[span.whose]}", str(span.number)
+        words = (
+            f"link {number}, {_KINDS[span.whose]}",
+            f"link {number}, new",
+            f"{number}, new",
+            number,
+        )
     return LinkMark(
         start_q=span.start_q,
         end_q=span.end_q,
-        words=words,
-        short=short,
+        words=tuple(dict.fromkeys(words)),
         new=span.new,
         bracket=span.whose is not Whose.PIECE,
     )

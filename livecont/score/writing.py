@@ -7,6 +7,7 @@ follow from its notes. Nothing that is in the way is overwritten unless that is 
 
 from __future__ import annotations
 
+import bisect
 import io
 import re
 import zipfile
@@ -131,7 +132,10 @@ class _Layout:
 
 def _laid_out(score: Score) -> _Layout:
     bars = bars_to_write(score)
-    parts = tuple(lanes_of(score, part, bars) for part in range(len(score.parts)))
+    by_part: list[list[ScoreNote]] = [[] for _ in score.parts]
+    for note in score.notes:
+        by_part[note.part].append(note)
+    parts = tuple(lanes_of(score, part, notes, bars) for part, notes in enumerate(by_part))
     lengths = {
         sign.length_q.denominator
         for rows in parts
@@ -159,6 +163,10 @@ def _drawn(score: Score) -> Score:
     )
     marks = tuple(replace(mark, at_q=near(mark.at_q)) for mark in score.marks)
     return replace(score, notes=tuple(map(note_near, score.notes)), bars=bars, marks=marks)
+
+
+def _place(change: Meter | Signature) -> Fraction:
+    return change.at_q
 
 
 class _PartWriter:
@@ -242,12 +250,10 @@ class _PartWriter:
     def _change(self, changes: Sequence[_Change], index: int) -> _Change | None:
         """Return the last change in a bar: it counts from the bar's beginning."""
         bar = self._bars[index]
-        end_q = bar.end_q if index + 1 < len(self._bars) else None
-        found = None
-        for change in changes:
-            if (end_q is None or change.at_q < end_q) and (change.at_q >= bar.start_q):
-                found = change
-        return found
+        last = index + 1 == len(self._bars)
+        at = len(changes) if last else bisect.bisect_left(changes, bar.end_q, key=_place)
+        found = changes[at - 1] if at else None
+        return found if found is not None and found.at_q >= bar.start_q else None
 
     def _filled(self, index: int) -> Iterator[str]:
         bar, rows = self._bars[index], self._rows[index]

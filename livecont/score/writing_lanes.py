@@ -80,12 +80,13 @@ def bars_to_write(score: Score) -> tuple[Bar, ...]:
     return tuple(bars)
 
 
-def lanes_of(score: Score, part: int, bars: Sequence[Bar]) -> list[list[LaneBar]]:
+def lanes_of(
+    score: Score, part: int, notes: Sequence[ScoreNote], bars: Sequence[Bar]
+) -> list[list[LaneBar]]:
     """Return what each bar of a part holds, a row for each voice that has a note in it.
 
-    A staff on which nobody plays in a bar gets a row with a rest.
+    A staff on which nobody plays in a bar gets a row with a rest. `notes` are the part's.
     """
-    notes = [note for note in score.notes if note.part == part]
     found: list[list[LaneBar]] = [[] for _ in bars]
     for lane in _lanes(notes):
         for index, chords in _by_bar(lane.chords, bars):
