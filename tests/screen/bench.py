@@ -46,7 +46,14 @@ def main() -> None:
     long = sitting(figure, "a minor", -1, PIANO, unit_s=9.6)(Phase.SOUNDING, 4, 0.4)
     states = {**STATES, "96-onsets": (long, NOTES)}
     sys.stdout.write(f"{'':28}{'size':>9}{'set ms':>9}{'printed ms':>12}\n")
-    for name in ("listening-key-estimated", "sounding-sixth", "sounding-long-link", "96-onsets"):
+    for name in (
+        "listening-key-estimated",
+        "sounding-sixth",
+        "sounding-explained",
+        "sounding-real",
+        "sounding-long-link",
+        "96-onsets",
+    ):
         for width, height in ((60, 24), (80, 24), (120, 40), (200, 60)):
             set_ms, printed_ms = cost_ms(*states[name], width, height)
             size = f"{width}x{height}"

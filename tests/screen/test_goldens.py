@@ -52,21 +52,25 @@ def test_each_state(
     check(GOLDEN / f"{name}-{width}.txt", as_text(*state, width, height), request)
 
 
-@pytest.mark.parametrize("name", ["listening-key-estimated", "sounding-first"])
+@pytest.mark.parametrize(
+    "name", ["listening-key-estimated", "sounding-first", "sounding-explained", "sounding-real"]
+)
 def test_for_a_room(
     states: dict[str, tuple[Snapshot, ScreenNotes]], name: str, request: pytest.FixtureRequest
 ) -> None:
     check(GOLDEN / f"{name}-200.txt", as_text(*states[name], 200, 60), request)
 
 
+@pytest.mark.parametrize("name", ["sounding-sixth", "sounding-explained"])
 def test_where_only_ascii_can_be_shown(
-    states: dict[str, tuple[Snapshot, ScreenNotes]], request: pytest.FixtureRequest
+    states: dict[str, tuple[Snapshot, ScreenNotes]], name: str, request: pytest.FixtureRequest
 ) -> None:
-    text = as_text(*states["sounding-sixth"], 80, 24, "ascii")
-    check(GOLDEN / "sounding-sixth-80-ascii.txt", text, request)
+    check(GOLDEN / f"{name}-80-ascii.txt", as_text(*states[name], 80, 24, "ascii"), request)
 
 
-@pytest.mark.parametrize("name", ["listening-key-estimated", "sounding-sixth", "ready-on-cue"])
+@pytest.mark.parametrize(
+    "name", ["listening-key-estimated", "sounding-sixth", "sounding-explained", "ready-on-cue"]
+)
 def test_pictures(
     states: dict[str, tuple[Snapshot, ScreenNotes]],
     name: str,

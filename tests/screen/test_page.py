@@ -12,13 +12,17 @@ from rich.console import Console
 
 from livecont.music.compass import Compass
 from livecont.music.key import MODE_FIFTHS, Key
+from livecont.music.label import make_label
 from livecont.music.pitch import Spelling
 from livecont.screen import ScreenNotes, render
 from livecont.screen.typeset import STYLES, Tone
 from livecont.screen.wording import state_words
-from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern, Position
-from livecont.sitting.events import Start
-from livecont.sitting.snapshot import Phase, Snapshot
+from livecont.sequence.analysis import Analysis
+from livecont.sequence.endings_clarity import Reach
+from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern, Position, Role
+from livecont.sitting.events import Fullness, Start
+from livecont.sitting.explanation import Explanation, HarmonyTold, LinkTold, MainTold
+from livecont.sitting.snapshot import Changed, Phase, Snapshot
 
 times = st.floats(-10.0, 1e5, allow_nan=False)
 spellings = st.builds(Spelling, staff=st.integers(0, 70), alter=st.integers(-3, 3))
@@ -85,6 +89,46 @@ def links(draw: st.DrawFn) -> Link:
         unit_s=unit_s,
         notes=tuple(draw(st.lists(notes, max_size=20))),
         pedals=(),
+        clarity=draw(st.none() | st.floats(0.0, 1.0)),
+        role=draw(st.sampled_from(Role)),
+    )
+
+
+# texts of our own, which need no cleaning
+our_words = st.text("abF♯B♭#°ø-/(), ", max_size=70)
+labels = st.builds(
+    make_label,
+    st.integers(-8, 8),
+    st.lists(st.integers(-6, 6), min_size=1, max_size=5),
+    st.lists(our_words, max_size=2).map(tuple),
+)
+main_told = st.builds(MainTold, spelling=spellings, suspended=st.booleans())
+
+
+@st.composite
+def explanations(draw: st.DrawFn) -> Explanation:
+    voices = draw(st.integers(0, 4))
+    row = st.lists(main_told, max_size=3).map(tuple)
+    harmonies = st.builds(
+        HarmonyTold,
+        numeral=st.sampled_from(["", "I", "V6/5", "vii°7/ii", "iiø4/3"]),
+        figures=st.sampled_from(["", "6", "6/5"]),
+        voices=st.lists(row, min_size=voices, max_size=voices).map(tuple),
+    )
+    told = st.builds(LinkTold, harmonies=st.lists(harmonies, max_size=5).map(tuple))
+    return Explanation(
+        analysis=Analysis(
+            label=draw(st.none() | labels),
+            alternatives=tuple(draw(st.lists(labels, max_size=3))),
+            doubt=draw(st.none() | our_words),
+            harmonies=(),
+            reduction=(),
+            linear_steps=(),
+            link=1,
+        ),
+        first=draw(st.integers(1, 5)),
+        lap=draw(st.integers(1, 12)),
+        links=tuple(draw(st.lists(told, max_size=12))),
     )
 
 
@@ -104,6 +148,12 @@ snapshots = st.builds(
     links_left=st.none() | st.integers(0, 1000),
     held=st.lists(st.integers(0, 127), max_size=8).map(tuple),
     last_end=st.none() | st.sampled_from(["limit", "compass", "stopped", "lost", "quit", "else"]),
+    reach=st.none() | st.builds(Reach, clear=st.integers(0, 99), compass=st.integers(0, 99)),
+    changed=st.none() | st.builds(Changed, number=st.integers(3, 99), said=our_words),
+    kind_changed=st.booleans(),
+    kind_from=st.integers(2, 40),
+    explanation=st.none() | explanations(),
+    fullness=st.sampled_from(Fullness),
 )
 all_notes = st.builds(
     ScreenNotes,
