@@ -10,9 +10,10 @@ other. Rows that have nothing to say are left out; where height is short, the fi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from livecont.screen.moment import link_now
+from livecont.screen.once import once_each
 from livecont.screen.typeset import Block, Line, Run, Tone, crop
 from livecont.screen.wording_chain import main_names, marked_clear
 from livecont.sequence.pattern import Link, Pattern, Role
@@ -23,47 +24,44 @@ _TITLES = ("main", "notes", "figures", "chords", "clear")
 _WANTED = (0, 1, 3, 4, 2)  # which rows are kept where not all have room
 _HEAD = 9  # the rows' titles
 _GAP = 3  # between links
-_MOST = 24
+_LEAST_WIDTH = 4 + _GAP  # of a link: '87 %'
 LEAST_HEIGHT = 2
+_Rows = tuple[tuple[str, ...], ...]  # cells, a harmony each or one in all
+_NO_ROWS: _Rows = ((), (), (), ())
 
 
-@dataclass(frozen=True, slots=True)
-class _Column:
-    """A link in the chart; `rows` in the order of the titles, a cell a harmony, or one in all."""
+class _Column(NamedTuple):
+    """A link in the chart; `texts` in the order of the titles, empty where it has no such row."""
 
-    number: int
-    now: bool
+    head: str
     tone: Tone
-    rows: tuple[tuple[str, ...], ...]
+    texts: tuple[str, ...]
+    width: int
 
-    @property
-    def texts(self) -> list[str]:
-        """The rows, cells of the same harmony in one place."""
-        count = max(map(len, self.rows))
-        rows = [row for row in self.rows if len(row) == count]
-        wide = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
-        return [
-            "  ".join(cell.ljust(w) for cell, w in zip(row, wide, strict=False)).rstrip()
-            for row in self.rows
-        ]
 
-    @property
-    def head(self) -> str:
-        """The number, with a mark at the link of the moment."""
-        return f"{self.number} ▸" if self.now else str(self.number)
+def _column(number: int, now: bool, tone: Tone, rows: _Rows) -> _Column:
+    """Set a link's rows, cells of the same harmony in one place."""
+    head = f"{number} ▸" if now else str(number)
+    texts = _set(rows)
+    return _Column(head, tone, texts, max(map(len, (head, *texts))))
 
-    @property
-    def width(self) -> int:
-        """The widest of all that."""
-        return max(map(len, [self.head, *self.texts]))
+
+def _set(rows: _Rows) -> tuple[str, ...]:
+    count = max(map(len, rows))
+    full = [row for row in rows if len(row) == count]
+    wide = [max(map(len, cells)) for cells in zip(*full, strict=True)]
+    return tuple(
+        "  ".join(cell.ljust(w) for cell, w in zip(row, wide, strict=False)).rstrip()
+        for row in rows
+    )
 
 
 def chart(snapshot: Snapshot, width: int, height: int) -> Block:
     """Return the chart in at most `height` lines; nothing where it would say nothing."""
     if snapshot.pattern is None or snapshot.phase is Phase.ENDED or height < LEAST_HEIGHT:
         return ()
-    columns = _columns(snapshot, snapshot.pattern)
-    kept = sorted([i for i in _WANTED if any(c.rows[i] for c in columns)][: height - 1])
+    columns = _columns(snapshot, snapshot.pattern, (width - _HEAD) // _LEAST_WIDTH + 1)
+    kept = sorted([i for i in _WANTED if any(c.texts[i] for c in columns)][: height - 1])
     if not kept:
         return ()
     shown = _shown(columns, width - _HEAD)
@@ -81,23 +79,23 @@ def _line(title: str, texts: Sequence[str], columns: Sequence[_Column]) -> Line:
     return (Run(title.ljust(_HEAD), Tone.QUIET), *runs)
 
 
-def _columns(snapshot: Snapshot, pattern: Pattern) -> list[_Column]:
+def _columns(snapshot: Snapshot, pattern: Pattern, most: int) -> list[_Column]:
     now, explanation = link_now(snapshot), snapshot.explanation
     links = [*([now] if now is not None else []), *snapshot.coming]
     first = links[0].number if links else pattern.links_heard + 1
     found = []
     # before the step was counted as it is now it was another chain
-    for number in range(max(1, first - _MOST, snapshot.kind_from - 1), first):
+    for number in range(max(1, first - most, snapshot.kind_from - 1), first):
         told = None if explanation is None else explanation.link(number)
         if told is not None:
-            found.append(_Column(number, False, Tone.PLAIN, _rows(told, None)))
+            found.append(_column(number, False, Tone.PLAIN, _rows(told, None)))
     peak = first - 1
-    for link in links[:_MOST]:
+    for link in links[:most]:
         if link.role in (Role.CHAIN, Role.FOLDED):
             peak = link.number
         tone = Tone.OURS if link is now else Tone.QUIET
         rows = _rows(_told(explanation, link, peak), link.clarity)
-        found.append(_Column(link.number, link is now, tone, rows))
+        found.append(_column(link.number, link is now, tone, rows))
     return found
 
 
@@ -108,15 +106,20 @@ def _told(explanation: Explanation | None, link: Link, peak: int) -> LinkTold | 
     return explanation.link(2 * peak - link.number if link.role is Role.TURNED else link.number)
 
 
-def _rows(told: LinkTold | None, clarity: float | None) -> tuple[tuple[str, ...], ...]:
-    harmonies = () if told is None else told.harmonies
+def _rows(told: LinkTold | None, clarity: float | None) -> _Rows:
+    clear = () if clarity is None else (marked_clear(clarity),)
+    return (*(_NO_ROWS if told is None else _told_rows(told)), clear)
+
+
+@once_each
+def _told_rows(told: LinkTold) -> _Rows:
+    harmonies = told.harmonies
     voices = min((len(one.voices) for one in harmonies), default=0)
     upper = tuple(_names(one.voices[0]) for one in harmonies) if voices else ()
     lower = tuple(_names(one.voices[-1]) for one in harmonies) if voices > 1 else ()
     figures = tuple(one.figures for one in harmonies)
     numerals = tuple(one.numeral for one in harmonies)
-    clear = () if clarity is None else (marked_clear(clarity),)
-    return upper, lower, figures if any(figures) else (), numerals, clear
+    return upper, lower, figures if any(figures) else (), numerals
 
 
 def _names(notes: Sequence[MainTold]) -> str:
