@@ -9,6 +9,8 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, TypeVar
 
+import click
+
 from livecont.commands.leaving import signals
 from livecont.ear.running import KeepAnswer, SessionMachine, SessionRunner
 from livecont.live.clock import SystemClock
@@ -56,4 +58,7 @@ def hold(
             over = runner.wait(1 / FRAMES_A_SECOND)
             if runner.latest is not None:
                 stage.show(runner.latest)
+    if stage.full_screen and runner.latest is not None:
+        for sentence in runner.latest.said:
+            click.echo(sentence)
     return left.code

@@ -39,6 +39,7 @@ from livecont.ear.sounds import (
 )
 from livecont.ear.state import Game, Outcome, Phase, Session
 from livecont.ear.verdicts import Verdict, latest_press_s, pressed
+from livecont.sequence.events import SUSTAIN
 
 PEDAL_DOWN = 64  # MIDI 1.0: 64 and more is down
 SHOW_TRUE_S = 1.2  # after the verdict, before the true answer sounds
@@ -192,13 +193,16 @@ def _pedal(game: Game, event: PedalMove) -> Outcome:
     game = replace(game, down=game.down | {event.controller})
     if control is None or was_down:
         return game, ()
-    if game.phase is Phase.ANSWERING and game.playing.notes and _links_are_played(game):
-        return game, ()  # the pedal is part of the playing
+    if game.phase is Phase.ANSWERING and _is_for_music(game, event.controller):
+        return game, ()
     return _control(game, control)
 
 
-def _links_are_played(game: Game) -> bool:
-    return game.session.choices.exercise is Exercise.ANSWER
+def _is_for_music(game: Game, controller: int) -> bool:
+    """Whether a pedal is part of a link that is being played, or about to be."""
+    return game.session.choices.exercise is Exercise.ANSWER and (
+        controller == SUSTAIN or bool(game.playing.notes)
+    )
 
 
 def _control(game: Game, control: Control) -> Outcome:

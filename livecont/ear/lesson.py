@@ -40,6 +40,7 @@ from livecont.ear.sounds import (
     sounding,
 )
 from livecont.sequence.chain import Chain
+from livecont.sequence.events import SUSTAIN
 from livecont.sequence.listener import Listener
 from livecont.sequence.pattern import Link
 
@@ -239,8 +240,9 @@ def _pedal(lesson: Lesson, event: PedalMove) -> LessonOutcome:
     lesson = replace(lesson, down=lesson.down | {event.controller})
     if control is None or was_down:
         return lesson, ()
-    if lesson.phase is LessonPhase.LISTENING and lesson.listener is not None:
-        return lesson, ()  # the pedal is part of the example
+    plays = lesson.phase in (LessonPhase.HAND, LessonPhase.ANSWERING)
+    if plays and (event.controller == SUSTAIN or lesson.playing.notes):
+        return lesson, ()  # the pedal is part of the playing
     return _control(lesson, control)
 
 
