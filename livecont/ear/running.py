@@ -35,6 +35,7 @@ from livecont.sitting.events import Hush, Lost, Quit, Sound, Tick, Wake
 
 LOOK_S = 0.05  # how often the view is taken
 LOOK_AFTER_SOUND_S = 0.25
+PROBE_AGAIN_S = 2.0
 END_PATIENCE_S = 10.0
 
 State = TypeVar("State")
@@ -98,6 +99,7 @@ class SessionRunner(Generic[State]):
         self._over = False
         self._sound_state = SounderState.RUNNING
         self._sound_look_s = clock.now_s()
+        self._probed_s = float("-inf")
         self._notice: str | None = None
         self._fault: BaseException | None = None
         self._ended = threading.Event()
@@ -219,10 +221,12 @@ class SessionRunner(Generic[State]):
         else:
             self._notice = None
             self._player.opened(news.source)
+            self._probed_s = float("-inf")
 
     def _perform(self, effects: Iterable[SessionEffect], keep: KeepAnswer) -> None:
         for effect in effects:
             if isinstance(effect, Sound):
+                self._probe()
                 messages = messages_of(effect)
                 self._sounder.play(messages)
                 self._player.planned(messages)
@@ -235,6 +239,16 @@ class SessionRunner(Generic[State]):
                 keep(effect.answered)
             elif isinstance(effect, Over):
                 self._over = True
+
+    def _probe(self) -> None:
+        """Find out, where that was not done just now, whether our output comes back."""
+        now_s = self._clock.now_s()
+        if now_s < self._probed_s + PROBE_AGAIN_S:
+            return
+        message = self._player.probe(now_s, [pitch for _, pitch in self._sounder.sounding()])
+        if message is not None:
+            self._probed_s = now_s
+            self._sounder.thru(message)
 
     def _look(self, now_s: float) -> Iterable[SessionEvent]:
         """See how the sounding process is, once in a while; one that died is started again."""
@@ -252,6 +266,7 @@ class SessionRunner(Generic[State]):
         if report.state is SounderState.RUNNING:
             self._notice = None
             self._player.output_opened()
+            self._probed_s = float("-inf")
         else:
             self._notice = report.trouble or "the sound is gone; waiting for it to return"
             yield Lost(at_s=now_s)

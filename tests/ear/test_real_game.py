@@ -130,7 +130,10 @@ def check(lesson: Lesson, exercise: str) -> Any:
     return kept
 
 
-def test_answer(rig: Rig, folder: Path) -> None:
+@pytest.mark.parametrize("comes_back", [False, True])
+def test_answer(rig: Rig, folder: Path, comes_back: bool) -> None:
+    """Also where the keyboard echoes whatever livecont sounds: that is no answer."""
+    rig.ask("loop", comes_back)
     lesson = Lesson(rig, folder, "ear", "answer", *GAME, "--seed", "1")
     heard = lesson.hear(2 * NOTES)
     print(f"first sound after {heard[0][0] - lesson.begun_s:.2f} s")  # noqa: T201
@@ -211,14 +214,16 @@ def test_how_many(rig: Rig, folder: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
-def test_killed_in_the_middle_nothing_answered_is_lost(rig: Rig, folder: Path) -> None:
+@pytest.mark.parametrize("how", ["SIGKILL", "SIGINT"])
+def test_killed_in_the_middle_nothing_answered_is_lost(rig: Rig, folder: Path, how: str) -> None:
     given = ("ear", "step", *GAME, "--questions", "9", "--seed", "7")
     lesson = Lesson(rig, folder, *given)
     one, two, _ = links(lesson.hear(3 * NOTES))
     lesson.play([one[0], two[0]], 0.4, CLOCK.now_s() + 1.5)
     lesson.hear(1)  # the next question sounds
-    lesson.process.send_signal(signal.SIGKILL)
-    lesson.process.communicate(timeout=PATIENCE_S)
+    lesson.process.send_signal(getattr(signal, how))
+    _, error = lesson.process.communicate(timeout=PATIENCE_S)
+    assert lesson.process.returncode == {"SIGKILL": -9, "SIGINT": 130}[how], error
     assert until(lambda: rig.hanging() == set())
     (kept,) = lesson.kept()
     assert kept.right
