@@ -1,4 +1,4 @@
-"""Asks a JACK server whether a port of another program is still joined to one of ours.
+"""Asks a JACK server whether a port is still joined to one of ours, and whether its cycles go on.
 
 rtmidi can't tell: a synth that was closed and opened again within half a second, or a cable pulled
 in a patch bay, leaves a port under the same name and nothing between. So the library that rtmidi
@@ -17,9 +17,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from livecont.live.clock import SystemClock
 from livecont.live.quiet import silenced_stderr
 
 _NO_START_SERVER = 0x01  # JackNoStartServer, jack/types.h
+_LOOK_EVERY_S = 0.001
 
 
 def marked(port: str) -> str:
@@ -63,6 +65,26 @@ class JackLinks:
             self._jack.jack_free(ctypes.cast(names, ctypes.c_void_p))
         return False
 
+    def await_cycles(self, count: int, patience_s: float) -> bool:
+        """Wait until so many cycles have begun; say False where they don't come in that time.
+
+        What was sent before two cycles began is out. While a server waits for a client that was
+        killed there are none.
+        """
+        if self._jack is None or not self._client:
+            return True
+        clock = SystemClock()
+        ends_s = clock.now_s() + patience_s
+        last = self._jack.jack_last_frame_time(self._client)
+        while count > 0:
+            if clock.now_s() > ends_s:
+                return False
+            clock.sleep_until(clock.now_s() + _LOOK_EVERY_S)
+            now = self._jack.jack_last_frame_time(self._client)
+            count -= now != last
+            last = now
+        return True
+
     def close(self, *, answers: bool) -> None:
         """Leave the server; `answers`: it is there."""
         client, self._client = self._client, None
@@ -90,6 +112,7 @@ def _declared(jack: Any) -> Any:
         ("jack_client_close", ctypes.c_int, (pointer,)),
         ("jack_port_by_name", pointer, (pointer, text)),
         ("jack_port_get_all_connections", ctypes.POINTER(text), (pointer, pointer)),
+        ("jack_last_frame_time", ctypes.c_uint32, (pointer,)),
         ("jack_free", None, (pointer,)),
     ):
         function = getattr(jack, name)

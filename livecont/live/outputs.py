@@ -25,6 +25,8 @@ from livecont.live.quiet import silenced_stderr
 from livecont.live.wire import OutputChoice, OutputKind
 
 JACK_CONNECTS_S = 0.1
+JACK_CONNECTS_CYCLES = 4
+JACK_STALLS_S = 2.0  # by a client that was killed
 LIST_TRIES = 5
 
 
@@ -52,6 +54,9 @@ class SilentOutput:
     def reopen(self) -> bool:
         """Say that it is always there."""
         return True
+
+    def flush(self, patience_s: float) -> None:
+        """Do nothing."""
 
     def close(self) -> None:
         """Do nothing."""
@@ -124,6 +129,11 @@ class MidiOutput:
             return False
         return True
 
+    def flush(self, patience_s: float) -> None:
+        """Wait, so long at most, until what was sent is out."""
+        if self._links is not None:
+            self._links.await_cycles(2, patience_s)
+
     def close(self) -> None:
         """Close the port after what was sent; the client of a dead JACK server is left as it is.
 
@@ -174,10 +184,11 @@ class MidiOutput:
                 self._out.open_port(index, self._port)
                 self.name = names[index]
                 if self.lossy:
-                    self._links = JackLinks(f"{choice.client} links")
                     # the connection works some cycles later; until then all is lost
                     clock = SystemClock()
                     clock.sleep_until(clock.now_s() + JACK_CONNECTS_S)
+                    self._links = JackLinks(f"{choice.client} links")
+                    self._links.await_cycles(JACK_CONNECTS_CYCLES, JACK_STALLS_S)
         except (self._rtmidi.RtMidiError, NotImplementedError) as error:
             raise PortError(f"MIDI output {choice.name!r} can't be opened: {error}") from error
 

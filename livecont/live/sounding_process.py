@@ -42,7 +42,9 @@ CARE_AT_LEAST_EVERY_S = 2.0  # even without a calm moment
 PROBE_EVERY_S = 0.5
 SUSPECT_EVERY_S = 0.05  # after a word on standard error: a server may answer while it ends,
 SUSPICIONS = 4  # so it is asked more than once; soon, for sends to a dead one end up stuck
-END_PATIENCE_S = 3.5  # the main process waits for 4 s
+END_PATIENCE_S = 2.5  # the main process waits for 4 s
+LEFT_ALONE_S = 10.0  # nobody waits, and a JACK server may stall for 5 s when a client was killed
+CLOSE_PATIENCE_S = 1.0  # everything is out by then
 SWEEP_AFTER_S = 0.03  # longer than what made the release get lost, some JACK periods
 LOG_AT_MOST_EVERY_S = 0.002
 
@@ -62,6 +64,10 @@ class OpenOutput(Output, Protocol):
 
     def reopen(self) -> bool:
         """Try to get it back; say whether that went well."""
+        ...
+
+    def flush(self, patience_s: float) -> None:
+        """Wait, so long at most, until what was sent is out."""
         ...
 
     def close(self) -> None:
@@ -109,12 +115,19 @@ def run(
         told.tell(("failed", f"the sounding process stumbled: {error!r}"))
         raise
     finally:
-        _end_within(END_PATIENCE_S)
+        patience_s = LEFT_ALONE_S if _orphaned(parent_pid) else END_PATIENCE_S
+        _end_within(patience_s)
         _release_everything(core, output)
         loop.tell_everything()
+        output.flush(patience_s)
+        _end_within(CLOSE_PATIENCE_S)
         output.close()
         told.tell(("done",))
         told.close()
+
+
+def _orphaned(parent_pid: int) -> bool:
+    return sys.platform != "win32" and os.getppid() != parent_pid
 
 
 def _release_everything(core: Sounding, output: OpenOutput) -> None:
@@ -258,7 +271,7 @@ class _Loop:
         if left_s >= CALM_S or now_s - self._cared_s > CARE_AT_LEAST_EVERY_S:
             self._cared_s = now_s
             self._told.tell_counts(core)
-            if sys.platform != "win32" and os.getppid() != self._parent_pid:
+            if _orphaned(self._parent_pid):
                 self._ending = True  # a pipe held open by somebody else would hide it
             if now_s - self._probed_s > PROBE_EVERY_S:
                 self._probe()

@@ -105,6 +105,9 @@ class VoiceOutput:
             return False
         return True
 
+    def flush(self, patience_s: float) -> None:
+        """Do nothing: closing lets the last notes sound."""
+
     def close(self) -> None:
         """Let the last notes fade, then close the card."""
         if self.present():

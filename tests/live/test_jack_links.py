@@ -112,3 +112,14 @@ def test_a_port_is_joined_to_ours_or_not(synth: Instrument) -> None:
         links.close(answers=True)
         out.close_port()
         out.delete()
+
+
+def test_cycles_go_on_while_the_server_does(jack: str) -> None:
+    links = JackLinks("links-test")
+    began_s = CLOCK.now_s()
+    try:
+        assert links.await_cycles(3, 5.0)
+        assert CLOCK.now_s() - began_s > 2 * 64 / 48_000
+        assert not links.await_cycles(10_000, 0.05)
+    finally:
+        links.close(answers=True)
