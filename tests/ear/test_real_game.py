@@ -227,3 +227,25 @@ def test_killed_in_the_middle_nothing_answered_is_lost(rig: Rig, folder: Path, h
     assert until(lambda: rig.hanging() == set())
     (kept,) = lesson.kept()
     assert kept.right
+
+
+def test_a_keyboard_that_goes_and_returns_is_waited_for(jack: str, folder: Path) -> None:
+    """Keyboard and synth are pulled out in the middle of a question, and plugged in again."""
+    first = Rig()
+    lesson = Lesson(first, folder, "ear", "step", *GAME, "--seed", "3")
+    lesson.hear(2)
+    first.close()
+    second = Rig()
+    try:
+        lesson.rig, lesson.heard = second, 0
+
+        def asked_again() -> bool:
+            second.ask("play", [(0.0, "b0437f"), (0.05, "b04300"), (0.5, "fe")])
+            return len(second.strikes()) > 0
+
+        assert until(asked_again)
+        one, two, _ = links(lesson.hear(3 * NOTES))
+        lesson.play([one[0], two[0]], 0.4, CLOCK.now_s() + 1.5)
+        check(lesson, "step")
+    finally:
+        second.close()
