@@ -1,7 +1,8 @@
 """Reading scores: MusicXML, MIDI, Humdrum **kern and MEI become a `Score`.
 
-What a file is, its content tells, not its name. MusicXML, MEI and **kern go through partitura
-(imported late: it takes seconds), after they were bounded and made plain; MIDI is read by itself.
+What a file is, its content tells, not its name. MusicXML and MEI go through partitura (imported
+late: it takes seconds), after they were bounded and made plain; MIDI and **kern are read by
+ourselves.
 
 Conventions: see `music.score`. Whatever is wrong with a file ends as a `ScoreError` of one line
 that begins with its path.
@@ -19,6 +20,7 @@ from typing import Any
 
 from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.score import Score
+from livecont.score.kern import read_kern
 from livecont.score.mei import plain_mei
 from livecont.score.midi_score import read_midi_score
 from livecont.score.musicxml import plain_musicxml
@@ -84,22 +86,7 @@ def _read_mei(data: bytes) -> Score:
 
 
 def _read_kern(data: bytes) -> Score:
-    partitura = _library()
-    rows = humdrum_lines(data)
-    plain = "\n".join("\t".join(row) for row in rows) + "\n"
-    names = _kern_names(rows)
-    with _understanding("**kern"), _file_of(plain.encode("ascii", "replace"), ".krn") as path:
-        parts = partitura.load_kern(path).part_structure
-        return to_score(parts, names=names, through_the_page=True)
-
-
-def _kern_names(rows: list[list[str]]) -> list[str]:
-    """Return the names of the **kern spines' instruments, the highest on the page first."""
-    spines = [index for index, cell in enumerate(rows[0]) if cell == "**kern"]
-    for row in rows:
-        if len(row) == len(rows[0]) and any(row[index].startswith('*I"') for index in spines):
-            return [clean_text(row[index].removeprefix('*I"')) for index in reversed(spines)]
-    return []
+    return read_kern(humdrum_lines(data))
 
 
 def _library() -> Any:

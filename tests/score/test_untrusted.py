@@ -238,7 +238,12 @@ def test_broken_kern(tmp_path: Path) -> None:
     refused(kern("**kern" + "\t**kern" * 100 + "\n"), "101 spines")
     refused(kern("**text\t**kern\n" + "4c\n" * (MOST_NOTES + 1)), "notes")
     refused(kern("!! **kern\n**silbe\n"), "without a .*kern spine")
-    refused(kern("**kern\n*clefZ9\n4c\n*-\n"), "kern that can't be made sense of")
+    refused(kern("**kern\n4h\n*-\n"), "row 2: '4h' is neither note nor rest")
+    refused(kern("**kern\nc\n*-\n"), "row 2: no duration in 'c'")
+    refused(kern("**kern\t**kern\n4c\n*-\t*-\n"), "row 2: 1 columns where 2 run")
+    refused(kern("**kern\n4" + "c" * 20 + "\n*-\n"), "no instrument has")
+    refused(kern("**kern\n" + "*^\n" + "".join("\t".join(["*^"] * n) + "\n" for n in
+                 (2, 4, 8, 16, 32, 64)) + "*-\n"), "spines: more than")  # fmt: skip
 
 
 def test_names_are_shown_without_what_commands_a_terminal() -> None:
