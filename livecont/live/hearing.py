@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import collections
 import queue
+import threading
 from collections.abc import Callable, Sequence
 from typing import Generic, NamedTuple, TypeVar
 
@@ -85,6 +86,7 @@ class Inbox(Generic[Item]):
 
     def __init__(self, capacity: int = CAPACITY) -> None:
         self.overruns = 0  # arrivals that found no room
+        self._counting = threading.Lock()  # several inputs may overrun at the same time
         self._capacity = capacity
         self._arrivals: queue.SimpleQueue[Arrival | None] = queue.SimpleQueue()
         self._urgent: collections.deque[Item] = collections.deque()
@@ -92,9 +94,14 @@ class Inbox(Generic[Item]):
     def arrive(self, arrival: Arrival) -> None:
         """Add an arrival, or count it where there is no room."""
         if self._arrivals.qsize() >= self._capacity:
-            self.overruns += 1
+            self.miss(1)
         else:
             self._arrivals.put(arrival)
+
+    def miss(self, count: int) -> None:
+        """Count arrivals that found no room somewhere."""
+        with self._counting:
+            self.overruns += count
 
     def post(self, item: Item) -> None:
         """Add something that goes before all arrivals; there is always room."""

@@ -184,4 +184,4 @@ class Inputs:
     def _add(self, roster: Roster, name: str, source: str | None = None) -> None:
         source = source or name
         ear = Ear(source, self._inbox, self._clock, self._thru)
-        self._ports[source] = InputPort(roster, name, ear)
+        self._ports[source] = InputPort(roster, name, ear, self._inbox.miss)

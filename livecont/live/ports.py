@@ -27,6 +27,7 @@ import itertools
 import os
 import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -54,10 +55,13 @@ _PULSE = b"\xfe"  # active sensing, which means nothing to anybody
 
 POLL_S = 0.001
 QUEUED = 16_384  # messages that rtmidi keeps between two looks
+WAITING_MOST = 4096  # what waits beyond that to be taken in is left out, and counted
+AT_ONCE = 64  # so many are taken in before rtmidi's queue is emptied again
 
 _pulses = itertools.count()
 
-Heard = Callable[[tuple[Sequence[int], float], object], None]
+Event = tuple[Sequence[int], float]
+Heard = Callable[[Event, object], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,14 +203,21 @@ class Roster:
 
 
 class InputPort:
-    """One input being listened to.
+    """One input being listened to; `missed` is told how many messages found no room.
 
     Raises:
         PortError: it is not there, or busy.
     """
 
-    def __init__(self, roster: Roster, name: str, heard: Heard) -> None:
+    def __init__(
+        self,
+        roster: Roster,
+        name: str,
+        heard: Heard,
+        missed: Callable[[int], object] = lambda _: None,
+    ) -> None:
         self.name = name
+        self._missed = missed
         self._ended = threading.Event()
         self._poller: threading.Thread | None = None
         polled = roster.api == "jack"
@@ -242,9 +253,28 @@ class InputPort:
         return client
 
     def _poll(self, client: Any, heard: Heard) -> None:
-        while not self._ended.wait(POLL_S):
-            while (event := client.get_message()) is not None:
-                heard(event, None)
+        waiting: deque[Event] = deque()
+        while not self._ended.wait(0.0 if waiting else POLL_S):
+            missed = take_in(client, waiting, heard)
+            if missed:
+                self._missed(missed)
+
+
+def take_in(client: Any, waiting: deque[Event], heard: Heard) -> int:
+    """Empty rtmidi's queue, hand on some of what waits; return how many found no room.
+
+    The queue is emptied whatever the handing on costs (in a busy interpreter each message that is
+    passed through waits for its turn): what overflows there, nobody counts.
+    """
+    missed = 0
+    while (event := client.get_message()) is not None:
+        if len(waiting) < WAITING_MOST:
+            waiting.append(event)
+        else:
+            missed += 1
+    for _ in range(min(AT_ONCE, len(waiting))):
+        heard(waiting.popleft(), None)
+    return missed
 
 
 def abandon(*clients: object) -> None:
