@@ -1,14 +1,13 @@
 """How it went so far: curves by exercise, step, key and texture, from the answers kept.
 
-Conventions: shares of right answers, 0..1; a curve has one value for each so many answers, oldest
-first. Pure.
+Conventions: shares of right answers, 0..1; a point of a curve is the mean of the answers just
+before it, oldest first. Pure.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from livecont.ear.asked import Answered
 from livecont.ear.staircase import Rules, after
@@ -16,6 +15,7 @@ from livecont.screen.wording import step_words
 from livecont.sequence.pattern import Kind
 
 MOST_POINTS = 24
+RECENT = 8  # answers that a point of a curve is the mean of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,11 +66,12 @@ def _with_level(curve: Curve, answers: Sequence[Answered], rules: Rules) -> Curv
 
 
 def points(verdicts: Sequence[bool], most: int = MOST_POINTS) -> tuple[float, ...]:
-    """Return the share right in each of up to `most` equal stretches, oldest first.
+    """Return the share right among the latest answers, at up to `most` moments, oldest first.
 
-    >>> points([False, True, True, True], most=2)
-    (0.5, 1.0)
+    >>> points([False, False, True, True], most=2)
+    (0.0, 0.5)
     """
     count = min(most, len(verdicts))
-    cuts = [round(i * len(verdicts) / count) for i in range(count + 1)] if count else []
-    return tuple(sum(verdicts[a:b]) / (b - a) for a, b in pairwise(cuts) if b > a)
+    ends = [round((i + 1) * len(verdicts) / count) for i in range(count)]
+    recent = [verdicts[max(0, end - RECENT) : end] for end in ends]
+    return tuple(sum(some) / len(some) for some in recent)

@@ -90,10 +90,11 @@ def test_curves_by_exercise_step_key_and_texture() -> None:
     assert [curve.name for curve in found["texture"]] == ["line"]
 
 
-def test_points_are_shares_of_equal_stretches() -> None:
+def test_points_are_shares_of_the_latest_answers() -> None:
     assert points([]) == ()
     assert points([True] * 3) == (1.0, 1.0, 1.0)
-    assert points([False] * 10 + [True] * 10, most=4) == (0.0, 0.0, 1.0, 1.0)
+    assert points([False] * 10 + [True] * 10, most=4) == (0.0, 0.0, 5 / 8, 1.0)
+    assert len(points([True] * 500)) == 24
 
 
 def test_progress_is_shown_for_each_player(
@@ -106,7 +107,7 @@ def test_progress_is_shown_for_each_player(
     out = capsys.readouterr().out
     assert "Kim: 10 answers, 5 right" in out
     assert "Robin: 1 answers, 1 right" in out
-    assert "50 % of   10  ▁▁▁▁▁█████  level" in out
+    assert "50 % of   10  ▁▁▁▁▁▂▃▄▅▆  level" in out
     for kind in ("by exercise", "by step", "by key", "by texture", "a second down", "G major"):
         assert kind in out
     assert run(["ear", "--progress", "--book", str(path), "--player", "Robin"]) == 0
