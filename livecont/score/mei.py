@@ -12,6 +12,7 @@ from __future__ import annotations
 from typing import Any
 
 from livecont.errors import ScoreError
+from livecont.score.musicxml import BarMark
 from livecont.score.untrusted import bounded_notes, clean_text
 
 XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
@@ -65,6 +66,34 @@ def plain_mei(root: Any) -> bytes:
     if not any(note.get("accid.ges") for note in root.iter("note")):
         _write_accidentals(root)
     return _with_namespace(root)
+
+
+def mei_marks(root: Any) -> tuple[BarMark, ...]:
+    """Return the repeats and endings of an MEI document, by its measures in order.
+
+    Args:
+        root: the document's root, an lxml element, before it is made plain.
+    """
+    marks: list[BarMark] = []
+    endings: dict[Any, list[int]] = {}
+    for number, measure in enumerate(root.iter("{*}measure")):
+        left, right = measure.get("left") or "", measure.get("right") or ""
+        if left in ("rptstart", "rptboth"):
+            marks.append(BarMark(bar=number, after=False, what="repeat-start"))
+        for ending in measure.iterancestors("{*}ending"):
+            endings.setdefault(ending, []).append(number)
+        if right in ("rptend", "rptboth"):
+            marks.append(BarMark(bar=number, after=True, what="repeat-end"))
+        if right in ("rptstart", "rptboth"):
+            marks.append(BarMark(bar=number + 1, after=False, what="repeat-start"))
+        if left in ("rptend", "rptboth") and number:
+            marks.insert(0, BarMark(bar=number - 1, after=True, what="repeat-end"))
+    for ending, bars in endings.items():
+        text = clean_text(ending.get("n") or ending.get("label"), 12)
+        marks.append(BarMark(bar=bars[0], after=False, what="ending-start", text=text))
+        marks.append(BarMark(bar=bars[-1], after=True, what="ending-end", text=text))
+    order = {"ending-start": 0, "repeat-start": 1, "repeat-end": 2, "ending-end": 3}
+    return tuple(sorted(marks, key=lambda mark: (mark.bar, mark.after, order[mark.what])))
 
 
 def _plain_definitions(root: Any) -> None:

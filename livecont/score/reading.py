@@ -21,7 +21,7 @@ from typing import Any
 from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.score import Score
 from livecont.score.kern import read_kern
-from livecont.score.mei import plain_mei
+from livecont.score.mei import mei_marks, plain_mei
 from livecont.score.midi_score import read_midi_score
 from livecont.score.musicxml import plain_musicxml
 from livecont.score.timeline import to_score
@@ -80,9 +80,11 @@ def _read_musicxml(data: bytes) -> Score:
 
 def _read_mei(data: bytes) -> Score:
     partitura = _library()
-    plain = plain_mei(xml_tree(data))
+    root = xml_tree(data)
+    marks = mei_marks(root)
+    plain = plain_mei(root)
     with _understanding("MEI"), _file_of(plain, ".mei") as path:
-        return to_score(partitura.load_mei(path).part_structure, through_the_page=True)
+        return to_score(partitura.load_mei(path).part_structure, marks, through_the_page=True)
 
 
 def _read_kern(data: bytes) -> Score:

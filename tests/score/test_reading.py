@@ -289,6 +289,36 @@ def test_mei(tmp_path: Path) -> None:
     assert score.signatures[0].fifths == 1
 
 
+def test_mei_repeats_and_endings(tmp_path: Path) -> None:
+    """Repeat signs at either side of a bar line, and endings with their numbers."""
+
+    def measure(number: int, left: str = "", right: str = "") -> str:
+        return (
+            f'<measure n="{number}" left="{left or "single"}" right="{right or "single"}">'
+            '<staff n="1"><layer n="1"><note dur="1" pname="c" oct="5"/></layer></staff></measure>'
+        )
+
+    first, second = measure(4, right="rptend"), measure(5)
+    body = (
+        measure(1)
+        + measure(2, right="rptend")
+        + measure(3, left="rptstart")
+        + f'<ending n="1">{first}</ending><ending n="2">{second}</ending>'
+    )
+    head, _, rest = MEI.partition("<section>")
+    tail = rest.partition("</section>")[2]
+    score = read_score(write(tmp_path, f"{head}<section>{body}</section>{tail}", "piece.mei"))
+    assert [bar.number for bar in score.bars] == ["1", "2", "3", "4", "5"]
+    assert [(r.start_q, r.end_q) for r in score.repeats] == [
+        (Fraction(0), Fraction(8)),
+        (Fraction(8), Fraction(16)),
+    ]
+    assert [(e.start_q, e.end_q, e.text) for e in score.endings] == [
+        (Fraction(12), Fraction(16), "1"),
+        (Fraction(16), Fraction(20), "2"),
+    ]
+
+
 def test_midi_is_spelled_by_its_key(tmp_path: Path) -> None:
     lines = ("D5/1 F#5/1/3 G5/1/3 A5/1/3 C#5/1 D5/3", "D3+A3/3 D3/3")
     score = read_score(midi(tmp_path, *lines))
