@@ -18,16 +18,8 @@ import numpy as np
 from livecont.music.pitch import LETTER_FIFTHS, Spelling, spell_at
 from livecont.sequence.continuation_figure import Figure, Tone
 from livecont.sequence.continuation_home import Floats, Ints, outside, signature
-from livecont.sequence.continuation_rules import (
-    THIRD,
-    WEIGHTS,
-    Interval,
-    Pairing,
-    Weights,
-    bonds,
-    interval,
-    merit_of,
-)
+from livecont.sequence.continuation_pairs import Pair, Side, pair_table
+from livecont.sequence.continuation_rules import THIRD, WEIGHTS, Interval, Weights, interval
 
 BEAM = 40
 # places on the line of fifths from a signature to the last sharp in it, to its minor key's
@@ -193,67 +185,32 @@ class Choice:
     @cached_property
     def pairs(self) -> dict[tuple[int, int], Floats]:
         """The merit of every two options of roles in relation, keyed by the earlier role first."""
-        related = self._relations()
         degree = [0] * len(self.options)
-        for v, w in related:
+        for v, w, _ in self.figure.meetings:
             degree[v] += 1
             degree[w] += 1
-        return {
-            (v, w): self._table(v, w, kinds, min(1.0, 2 / max(degree[v], degree[w])))
-            for (v, w), kinds in related.items()
-        }
+        tables = {}
+        for v, w, kinds in self.figure.meetings:
+            pair = Pair(one=self.sides[v], other=self.sides[w], kinds=kinds)
+            whole, shared = pair_table(pair, self.home, abs(self.step) > 1, self.weights)
+            tables[v, w] = whole + min(1.0, 2 / max(degree[v], degree[w])) * shared
+        return tables
 
-    def _relations(self) -> dict[tuple[int, int], set[tuple[bool, bool]]]:
-        """Roles whose tones meet: in melody or not, the earlier role lower or not."""
-        figure = self.figure
-        together = set(figure.together)
-        found: dict[tuple[int, int], set[tuple[bool, bool]]] = {}
-        for melodic, tones in ((False, figure.together), (True, figure.following)):
-            for i, j in tones:
-                if melodic and (i, j) in together:
-                    continue
-                v, w = figure.role_of[i], figure.role_of[j]
-                if v == w:
-                    continue
-                rising = figure.tones[i].two.staff <= figure.tones[j].two.staff
-                found.setdefault((min(v, w), max(v, w)), set()).add((melodic, rising == (v < w)))
-        return found
-
-    def _table(self, v: int, w: int, kinds: set[tuple[bool, bool]], share: float) -> Floats:
-        pairings = [
-            (v_low, self._pairing(v, w, melodic) if v_low else self._pairing(w, v, melodic))
-            for melodic, v_low in kinds
-        ]
-        whole, shared = _pair_table(tuple(pairings), self.options[v], self.options[w], self.weights)
-        return whole + share * shared
-
-    def _pairing(self, low: int, high: int, melodic: bool) -> Pairing:
-        """How the tones of two roles stood in the links heard."""
-        x, y = (self.figure.tones[self.figure.roles[role][0]] for role in (low, high))
-        two, bent_two = self._interval(x.two, y.two)
-        one, bent_one = (
-            self._interval(x.one, y.one)
-            if x.one is not None and y.one is not None
-            else (None, False)
-        )
-        return Pairing(
-            melodic=melodic,
-            one=one,
-            two=two,
-            bent_one=bent_one,
-            bent_two=bent_two,
-            leap=abs(self.step) > 1,
-            raised=any(t.alter > self.home[t.letter] for t in (x.two, y.two)),
-            low=self.letters[low],
-            high=self.letters[high],
-            high_home=self.home[self.letters[high]],
-        )
-
-    def _interval(self, x: Spelling, y: Spelling) -> tuple[Interval, bool]:
-        """The interval of two tones, and whether the home signature has it otherwise."""
-        found = interval(x.letter, x.alter, y.letter, y.alter)
-        plain = interval(x.letter, self.home[x.letter], y.letter, self.home[y.letter])
-        return found, found != plain
+    @cached_property
+    def sides(self) -> tuple[Side, ...]:
+        """Each role as the rules of pairs look at it."""
+        found = []
+        for role, members in enumerate(self.figure.roles):
+            tone = self.figure.tones[members[0]]
+            found.append(
+                Side(
+                    one=None if tone.one is None else (tone.one.letter, tone.one.alter),
+                    two=(tone.two.letter, tone.two.alter),
+                    letter=self.letters[role],
+                    options=self.options[role],
+                )
+            )
+        return tuple(found)
 
     # -- the whole
 
@@ -316,33 +273,6 @@ class Choice:
             same = (choices == np.array(self._exact_choice)).all(axis=1)
             total += self.weights.all_real * same
         return total + self.weights.outside_scale * outside(alters, letters)
-
-
-@lru_cache(maxsize=1 << 13)
-def _pair_table(
-    pairings: tuple[tuple[bool, Pairing], ...],
-    options: tuple[int, ...],
-    others: tuple[int, ...],
-    weights: Weights,
-) -> tuple[Floats, Floats]:
-    """The merits of every two options of two roles: those that count whole, and the shared.
-
-    Remembered: links have the same few intervals again and again.
-
-    Args:
-        pairings: how the roles' tones stood; True where the first role is the lower one.
-        options: the accidentals that the first role may have.
-        others: those of the other.
-        weights: the rules' weights.
-    """
-    whole, shared = np.zeros((2, len(options), len(others)))
-    for row, a in enumerate(options):
-        for column, b in enumerate(others):
-            bits = 0
-            for low, pairing in pairings:
-                bits |= bonds(pairing, a, b) if low else bonds(pairing, b, a)
-            whole[row, column], shared[row, column] = merit_of(bits, weights)
-    return whole, shared
 
 
 @lru_cache(maxsize=128)

@@ -40,7 +40,8 @@ class Figure:
     `roles` lists the tones of each role, `role_of` the role of each tone; `together` and
     `following` are pairs of tones, `following` in order of time; `bass` is the lowest tone that
     sounds where a tone begins; `before` the tone that a tone comes from, or None; `first` and
-    `last` the tones of the first and of the last chord.
+    `last` the tones of the first and of the last chord. `meetings` are the roles whose tones meet,
+    each two with the ways they do: in melody or not, the earlier role the lower or not.
     """
 
     tones: tuple[Tone, ...]
@@ -52,6 +53,7 @@ class Figure:
     before: tuple[int | None, ...]
     first: tuple[int, ...]
     last: tuple[int, ...]
+    meetings: tuple[tuple[int, int, tuple[tuple[bool, bool], ...]], ...]
     later: int  # which of the links heard is the later one of the two
 
     @property
@@ -131,8 +133,27 @@ def figure_of(
         before=before,
         first=tuple(numbered[0]),
         last=tuple(numbered[-1]),
+        meetings=_meetings(tones, role_of, together, following),
         later=played - 1,
     )
+
+
+def _meetings(
+    tones: tuple[Tone, ...],
+    role_of: list[int],
+    together: set[tuple[int, int]],
+    following: set[tuple[int, int]],
+) -> tuple[tuple[int, int, tuple[tuple[bool, bool], ...]], ...]:
+    """The roles whose tones meet, and how; tones that sound at once are no melody."""
+    found: dict[tuple[int, int], set[tuple[bool, bool]]] = {}
+    for melodic, pairs in ((False, together), (True, following - together)):
+        for i, j in pairs:
+            v, w = role_of[i], role_of[j]
+            if v == w:
+                continue
+            rising = tones[i].two.staff <= tones[j].two.staff
+            found.setdefault((min(v, w), max(v, w)), set()).add((melodic, rising == (v < w)))
+    return tuple((v, w, tuple(sorted(kinds))) for (v, w), kinds in sorted(found.items()))
 
 
 def _tones(positions: tuple[Position, ...], played: int) -> list[Tone]:

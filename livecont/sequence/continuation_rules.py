@@ -23,7 +23,7 @@ PLAIN_SIZES = (0, 2, 4, 5, 7, 9, 11)
 SECOND, THIRD, FOURTH, FIFTH = 1, 2, 3, 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)  # told apart by identity: quick
 class Weights:
     """The rules with their weights, in nats.
 
