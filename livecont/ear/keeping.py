@@ -14,7 +14,6 @@ from pathlib import Path
 from livecont.book.answers import Answer, answers, keep_answer
 from livecont.book.book import Book
 from livecont.book.entry import Entry
-from livecont.book.pattern import pattern_of
 from livecont.ear.asked import Answered, answered_of
 from livecont.ear.matter import Matter, as_two_links, sure_label, texture_of
 from livecont.ear.running import KeepAnswer
@@ -64,6 +63,8 @@ def keeping(path: Path, now: Callable[[], datetime]) -> Iterator[KeepAnswer]:
 
 def matter_of_entry(entry: Entry) -> Matter:
     """Return an entry of a book as material."""
+    from livecont.book.pattern import pattern_of  # with it comes all that finds in scores
+
     pattern = as_two_links(pattern_of(entry))
     return Matter(
         title=entry.name,
