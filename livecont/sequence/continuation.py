@@ -85,7 +85,7 @@ def kind_of(
     The kind is that of the next link: real where every note moves on exactly though that leaves
     the key, tonal where every note is one of the home signature, else mixed.
     """
-    decided = _decided(positions, step_degrees, key, played)
+    decided = _decided(positions, step_degrees, key, played, MOST_HOMES)
     if decided is None:
         return Kind.TONAL, None
     choice, alters = decided
@@ -104,11 +104,12 @@ def _decided(
     step_degrees: int,
     key: Key,
     played: int,
-    homes: int = MOST_HOMES,
+    homes: int,
 ) -> tuple[Choice, tuple[int, ...]] | None:
     """The choice of the link after those played, and what it chose; None for a pedal alone.
 
-    The kind and the next link of a pattern are asked for one after the other: the latest are kept.
+    The kind and the next link of a pattern are asked for one after the other: the latest are kept
+    (by position: a call that names its arguments is another one to the cache).
     """
     figure = figure_of(positions, played, pedal_of(positions, played))
     if figure is None:
