@@ -28,6 +28,7 @@ from tests.conftest import COMMAND, JackServer
 
 TOP = Path(__file__).resolve().parents[2]
 SERVER = "livecont-bench"
+JACKS_PRIORITY = 10  # its default
 CLOCK = SystemClock()
 
 Timed = tuple[float, bytes]
@@ -44,13 +45,16 @@ def environment(server: str = SERVER) -> dict[str, str]:
 
 @contextmanager
 def jack_server(
-    name: str = SERVER, *, period: int = 64, lane: bool = False
+    name: str = SERVER, *, period: int = 64, lane: bool = False, urgent: bool = False
 ) -> Iterator[JackServer]:
     """Run a JACK server of our own, which this process and those that it starts use.
 
-    `lane`: one of several; only processes that are started with its `environment` use it.
+    `lane`: one of several; only processes that are started with its `environment` use it. `urgent`:
+    at real-time priority, where that is granted, as musicians run theirs.
     """
-    command = (*COMMAND[:-1], str(period))
+    command: tuple[str, ...] = (*COMMAND[:-1], str(period))
+    if urgent and may_be_urgent():
+        command = ("--realtime", f"-P{JACKS_PRIORITY}", *command[1:])
     with tempfile.TemporaryDirectory() as folder:
         server = JackServer(name, Path(folder) / "jackd.txt", command)
         before = dict(os.environ)
@@ -64,6 +68,19 @@ def jack_server(
             if not lane:
                 os.environ.clear()
                 os.environ.update(before)
+
+
+def may_be_urgent() -> bool:
+    """Whether this user may have real-time priority."""
+    if sys.platform != "linux":
+        return False
+    before = os.sched_getscheduler(0), os.sched_getparam(0)
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(JACKS_PRIORITY))
+    except OSError:
+        return False
+    os.sched_setscheduler(0, *before)
+    return True
 
 
 def _asking(server: str) -> Callable[[], bool]:
