@@ -62,9 +62,8 @@ def next_question(
     Raises:
         ConfigError: nothing fits what was chosen.
     """
-    missed = due_again(answers, setup.gaps)
-    if missed is not None and _fits(missed, choices):
-        known = question(missed, library)
+    for missed in due_again(answers, setup.gaps):
+        known = question(missed, library) if _fits(missed, choices) else None
         if known is not None:
             return Planned(question=known, again=True)
     level = level_of(answers, setup)

@@ -17,10 +17,12 @@ from livecont.ear.asked import Answered, Item
 GAPS = (2, 5, 12)
 
 
-def due_again(answers: Sequence[Answered], gaps: Sequence[int] = GAPS) -> Item | None:
-    """Return the item that is most overdue by now, if any; answers oldest first.
+def due_again(answers: Sequence[Answered], gaps: Sequence[int] = GAPS) -> tuple[Item, ...]:
+    """Return the items that are due again by now, the most overdue first.
 
-    A player's answers to one exercise.
+    Args:
+        answers: a player's answers to one exercise, oldest first.
+        gaps: how many other questions lie between one asking and the next.
     """
     waiting: dict[Item, tuple[int, int]] = {}  # the answer's number, which gap it waits for
     for number, one in enumerate(answers):
@@ -35,7 +37,5 @@ def due_again(answers: Sequence[Answered], gaps: Sequence[int] = GAPS) -> Item |
     overdue = {
         item: len(answers) - number - gaps[gap] - 1 for item, (number, gap) in waiting.items()
     }
-    if not overdue:
-        return None
-    item = max(overdue, key=lambda one: overdue[one])
-    return item if overdue[item] >= 0 else None
+    due = [item for item, by in overdue.items() if by >= 0]
+    return tuple(sorted(due, key=lambda item: -overdue[item]))

@@ -171,7 +171,7 @@ def _ending(pattern: Pattern, compass: Compass, step: PlanStep) -> Scene:
     for number, link in enumerate(links):
         left = link.role is Role.CADENCE
         first = left and number == outside[0]
-        big.append("cadence" if left and step.show is Show.CADENCE else "left" if left else "chain")
+        big.append("chain" if not left else "cadence" if step.show is Show.CADENCE else "break")
         said.append((step.say, "the chain is left here" if first else ""))
     return Scene(links=links, captions=_captions(links, big, said), pattern=pattern)
 

@@ -31,11 +31,11 @@ def others(count: int, first: int = 100) -> list[Answered]:
 def questions_until_due(before: list[Answered]) -> int:
     answers = list(before)
     count = 0
-    while due_again(answers, (2, 5, 12)) is None:
+    while not due_again(answers, (2, 5, 12)):
         answers += others(1, first=1000 + count)
         count += 1
         assert count < 50
-    assert due_again(answers, (2, 5, 12)) == MISSED
+    assert due_again(answers, (2, 5, 12)) == (MISSED,)
     return count
 
 
@@ -44,7 +44,7 @@ def test_a_missed_item_comes_back_after_growing_gaps_and_then_no_more() -> None:
     for gap in (2, 5, 12):
         assert questions_until_due(answers) == gap
         answers += [*others(gap), answer(MISSED, right=True)]
-    assert due_again([*answers, *others(60)]) is None
+    assert due_again([*answers, *others(60)]) == ()
 
 
 def test_missed_again_it_begins_anew() -> None:
@@ -52,8 +52,14 @@ def test_missed_again_it_begins_anew() -> None:
     assert questions_until_due(answers) == 2
 
 
+def test_of_several_the_most_overdue_comes_first() -> None:
+    second = replace(MISSED, seed=2)
+    answers = [answer(MISSED, right=False), *others(1), answer(second, right=False), *others(9)]
+    assert due_again(answers) == (MISSED, second)
+
+
 def test_what_was_right_does_not_come_back() -> None:
-    assert due_again(others(40)) is None
+    assert due_again(others(40)) == ()
 
 
 def test_answers_come_back_from_what_was_kept() -> None:
