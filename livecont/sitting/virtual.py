@@ -95,17 +95,21 @@ def _told(state: State, at_s: float) -> State:
     if plan is None or at_s < plan.decide_s or state.settings.fullness is Fullness.FULL:
         return state
     pattern = state.listener.pattern(plan.prospect, at_s)
+    if pattern.confidence < state.settings.least_confidence:
+        return state  # nothing will sound
     told = Analysed(at_s=state.now_s, pattern=pattern, explanation=explain(pattern))
-    return answered(replace(state, pattern=pattern), told)
+    return answered(replace(state, pattern=pattern, asked=pattern), told)
 
 
 def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple[Effect, ...]]:
     """One step; the time to be woken at is kept apart from the other effects.
 
-    What a pattern is is told at once: here nobody is kept waiting.
+    What a chain that sounds is is told at once: here nobody is kept waiting. Before that nobody
+    needs it, until `_told`.
     """
     state, effects = step(state, event)
-    for asked in [effect for effect in effects if isinstance(effect, Analyse)]:
+    asks = [effect for effect in effects if isinstance(effect, Analyse)]
+    for asked in asks if state.sounding is not None else ():
         told = Analysed(at_s=state.now_s, pattern=asked.pattern, explanation=explain(asked.pattern))
         state, more = step(state, told)
         effects = (*effects, *more)
