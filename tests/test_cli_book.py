@@ -208,6 +208,7 @@ def test_entries_are_taken_out_only_when_that_is_meant(capsys: pytest.CaptureFix
         (("show", "9" * 30), "as large as that"),
         (("note", "1"), "write a text"),
         (("tag", "1", "x" * 200), "200 signs"),
+        (("tag", "1", " "), "needs letters"),
         (("play", "7", "--out", "none"), "no entry 7"),
         (("export", "there.jsonl", "7"), "no entry 7"),
         (("import", "nothing.jsonl"), "nothing.jsonl"),

@@ -24,10 +24,11 @@ from livecont.book.entry import (
     LONGEST_WORD,
     MOST_TAGS,
     Entry,
+    check_tag,
     check_text,
     checked,
 )
-from livecont.book.likeness import Likeness, figure_of, likeness
+from livecont.book.likeness import Likeness, figure_of, likeness_in_figure
 from livecont.book.rows import entry_in, row_of
 from livecont.book.schema import bring_up
 from livecont.book.searching import Wanted, conditions
@@ -194,7 +195,7 @@ class Book:
         """
         tags = tuple(tags)
         for tag in tags:
-            check_text("tag", tag, LONGEST_WORD)
+            check_tag(tag)
         with self.changing() as db:
             self._known(db, number)
             if off:
@@ -220,14 +221,26 @@ class Book:
 
     def twins(self, entry: Entry) -> tuple[Twin, ...]:
         """Return the other entries that are the same sequence, the most alike first."""
-        others = self._entries("WHERE figure = ?", (figure_of(entry),))
-        found = [
-            Twin(entry=other, likeness=alike)
-            for other in others
-            if other.number != entry.number and (alike := likeness(entry, other)) is not None
-        ]
-        order = list(Likeness)
-        return tuple(sorted(found, key=lambda twin: order.index(twin.likeness)))
+        return _twins(entry, self._entries("WHERE figure = ?", (figure_of(entry),)))
+
+    def same(self) -> tuple[tuple[Entry, tuple[Twin, ...]], ...]:
+        """Return every sequence that is there more than once: its first entry, and the others."""
+        entries = self._entries(
+            "WHERE figure IN (SELECT figure FROM entries GROUP BY figure HAVING COUNT(*) > 1)", ()
+        )
+        by_figure: dict[str, list[Entry]] = {}
+        for entry in entries:
+            by_figure.setdefault(figure_of(entry), []).append(entry)
+        found = []
+        for group in by_figure.values():
+            while group:
+                first = group.pop(0)
+                twins = _twins(first, group)
+                known = {twin.entry.number for twin in twins}
+                group[:] = [entry for entry in group if entry.number not in known]
+                if twins:
+                    found.append((first, twins))
+        return tuple(sorted(found, key=lambda one: one[0].number or 0))
 
     def tags(self) -> tuple[tuple[str, int], ...]:
         """Return all tags, and how many entries have each."""
@@ -248,6 +261,17 @@ class Book:
 
     def _missing(self, number: int) -> BookError:
         return BookError(f"{self.path} has no entry {number}: livecont book list shows them")
+
+
+def _twins(entry: Entry, others: Iterable[Entry]) -> tuple[Twin, ...]:
+    """Return which of others of the same figure are the same sequence, the most alike first."""
+    found = [
+        Twin(entry=other, likeness=alike)
+        for other in others
+        if other.number != entry.number and (alike := likeness_in_figure(entry, other)) is not None
+    ]
+    order = list(Likeness)
+    return tuple(sorted(found, key=lambda twin: order.index(twin.likeness)))
 
 
 def _opened(path: Path) -> sqlite3.Connection:

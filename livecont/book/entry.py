@@ -107,9 +107,10 @@ def checked(entry: Entry) -> Entry:
         ("bars", entry.bars, LONGEST_WORD),
         ("label", entry.label or "", LONGEST_WORD),
         ("note of one's own", entry.remarks, LONGEST_TEXT),
-        *(("tag", tag, LONGEST_WORD) for tag in entry.tags),
     ):
         check_text(what, text, most)
+    for tag in entry.tags:
+        check_tag(tag)
     _within("number of links", entry.links, 2, MOST_LINKS)
     _within("step", abs(entry.step_degrees), 0, MOST_PLACES)
     _within("step in semitones", abs(entry.shift_semitones or 0), 0, 127)
@@ -151,6 +152,17 @@ def check_text(what: str, text: str, most: int) -> None:
         raise BookError(f"the {what} has control signs in it")
 
 
+def check_tag(tag: str) -> None:
+    """Check that a tag is one.
+
+    Raises:
+        BookError: it is empty, too long, or has control signs.
+    """
+    if not tag.strip():
+        raise BookError("a tag needs letters")
+    check_text("tag", tag, LONGEST_WORD)
+
+
 def _within(what: str, value: float | Fraction, least: float | Fraction, most: float) -> None:
     if not least <= value <= most:
         raise BookError(f"the {what} is {value}: {least} to {most} is possible")
@@ -167,8 +179,8 @@ def _check_printed(printed: Printed) -> None:
 def _check_note(note: BookNote, links: int) -> None:
     _within("note's link", note.link, 1, links)
     _within("note's place", note.place or 0, 0, MOST_NOTES)
-    _within("note's onset", note.onset_units, -1, 2)
-    _within("note's length", note.length_units, 0, MOST_LINKS)
+    _within("note's onset", float(note.onset_units), -1, 2)
+    _within("note's length", float(note.length_units), 0, MOST_LINKS)
     if max(note.onset_units.denominator, note.length_units.denominator) > FINEST:
         raise BookError("a note's onset or length is finer than any rhythm")
     _within("accidental", abs(note.spelling.alter), 0, 3)

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 from datetime import UTC, datetime
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from livecont.errors import BookError
@@ -75,9 +76,7 @@ class Fields:
         """Return a fraction, such as "3/8"."""
         text = self.text(name)
         try:
-            if len(text) > LONGEST_FRACTION or "e" in text.lower():
-                raise ValueError(text)
-            return Fraction(text)
+            return _fraction(text)
         except (ValueError, ZeroDivisionError) as error:
             raise BookError(f'the field "{name}" is no fraction: {short(text)}') from error
 
@@ -96,6 +95,13 @@ class Fields:
         """
         if self._left:
             raise BookError(f"the field {short(next(iter(self._left)))} is not known")
+
+
+@lru_cache(maxsize=4096)
+def _fraction(text: str) -> Fraction:
+    if len(text) > LONGEST_FRACTION or "e" in text.lower():
+        raise ValueError(text)
+    return Fraction(text)
 
 
 def moment_of(text: str) -> datetime:

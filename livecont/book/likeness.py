@@ -56,8 +56,11 @@ def figure_of(entry: Entry) -> str:
 
 def likeness(one: Entry, other: Entry) -> Likeness | None:
     """Return how alike two entries are; None where they are not the same sequence."""
-    if one.step_degrees != other.step_degrees or figure_of(one) != figure_of(other):
-        return None
+    return None if figure_of(one) != figure_of(other) else likeness_in_figure(one, other)
+
+
+def likeness_in_figure(one: Entry, other: Entry) -> Likeness | None:
+    """Return how alike two entries of one figure are; None where their rhythm differs."""
     found = [_compared(first, second) for first, second in _laid_together(one, other)]
     alike = [kind for kind in Likeness if kind in found]
     return alike[0] if alike else None

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import UTC
+from functools import lru_cache
 from typing import Any
 
 from livecont.book.entry import MOST_MARKS, MOST_NOTES, BookNote, Entry, Printed, checked
@@ -220,6 +221,7 @@ def _printed(fields: Fields) -> Printed | None:
     return found
 
 
+@lru_cache(maxsize=1024)
 def _pitch(name: str) -> Spelling:
     try:
         if len(name) > 8:

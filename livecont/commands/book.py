@@ -192,15 +192,15 @@ def same(number: int | None, file: Path | None) -> None:
     from livecont.commands.book_words import told, told_twin
 
     with opened(file) as book_:
-        entries = (book_.get(number),) if number is not None else book_.search()
-        seen: set[int | None] = set()
-        for entry in entries:
+        if number is None:
+            groups = book_.same()
+        else:
+            entry = book_.get(number)
             twins = book_.twins(entry)
-            if not twins or entry.number in seen:
-                continue
-            seen |= {twin.entry.number for twin in twins}
-            click.echo(told(entry))
-            for twin in twins:
-                click.echo(f"   {told_twin(twin)}")
-    if not seen:
+            groups = ((entry, twins),) if twins else ()
+    for entry, twins in groups:
+        click.echo(told(entry))
+        for twin in twins:
+            click.echo(f"   {told_twin(twin)}")
+    if not groups:
         click.echo("no two entries are the same sequence")

@@ -68,3 +68,7 @@ def test_the_book_points_them_out_the_most_alike_first(tmp_path: Path) -> None:
             (4, Likeness.SAME), (2, Likeness.MOVED), (1, Likeness.CHANGED),
         ]  # fmt: skip
         assert [twin.entry.number for twin in book.twins(book.get(1))] == [2, 4]
+        (group,) = book.same()
+        assert (group[0].number, [twin.entry.number for twin in group[1]]) == (1, [2, 4])
+        book.add(played_entry())
+        assert [first.number for first, _ in book.same()] == [1, 3]
