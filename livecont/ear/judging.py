@@ -22,7 +22,7 @@ from livecont.ear.matching import Pairing, pair
 from livecont.ear.timing import Timed, timed
 from livecont.ear.tolerance import TOLERANCE, Tolerance
 from livecont.music.key import Key
-from livecont.music.pitch import Spelling, spell_at
+from livecont.music.pitch import Spelling
 from livecont.sequence.events import Note
 from livecont.sequence.pattern import Link, LinkNote
 
@@ -169,26 +169,17 @@ def _moved(note: LinkNote, shift: int) -> LinkNote:
 
 
 def spelled_beside(due: Spelling, heard: int, key: Key) -> Spelling:
-    """Spell what was played where another note was due.
-
-    A semitone away it is the same letter with another accidental, where that is how the error came
-    about; else it is the key's own spelling.
+    """Spell what was played where another note was due: as the key does, octaves as what was due.
 
     >>> from livecont.music.key import parse_key
     >>> from livecont.music.pitch import spelling
     >>> spelled_beside(spelling("F#4"), 65, parse_key("C major")).name
     'F4'
-    >>> spelled_beside(spelling("F4"), 68, parse_key("a minor")).name
-    'G#4'
+    >>> spelled_beside(spelling("A#4"), 58, parse_key("C major")).name
+    'A#3'
     """
-    if (heard - due.midi) % OCTAVE == 0:
-        octaves = (heard - due.midi) // OCTAVE
-        return Spelling(due.staff + 7 * octaves, due.alter)
-    usual = key.spell(heard)
-    if usual.alter == key.signature_alter(usual.staff):
-        return usual
-    beside = spell_at(heard, due.staff)
-    return beside if abs(beside.alter) <= 1 else usual
+    octaves, rest = divmod(heard - due.midi, OCTAVE)
+    return key.spell(heard) if rest else Spelling(due.staff + 7 * octaves, due.alter)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
