@@ -70,7 +70,8 @@ def _facts(extension: Extension, wish: Wish) -> tuple[str, ...]:
 def _foot(told: Told) -> str:
     """What else it might be called, where that is not sure."""
     analysis = told.analysis
-    others = ", ".join(label.said for label in analysis.alternatives)
-    if analysis.doubt is not None:
-        return f"Not sure: {analysis.doubt}." + (f" Also: {others}." if others else "")
-    return f"Also heard as {others}." if others else ""
+    if analysis.doubt is None:
+        return ""
+    others = [label.said for label in analysis.alternatives if label.text not in analysis.doubt]
+    more = f" Other readings: {'; '.join(others)}." if others else ""
+    return f"Not sure: {analysis.doubt}.{more}"

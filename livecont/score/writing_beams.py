@@ -143,7 +143,7 @@ class Clef:
 TREBLE = Clef(sign="G", line=2, lowest=30)
 BASS = Clef(sign="F", line=4, lowest=18)
 ALTO = Clef(sign="C", line=3, lowest=24)
-CHANGE_COST = 8.0
+CHANGE_COST = 12.0
 
 
 def clefs_of(

@@ -29,7 +29,7 @@ FINEST = 96
 NEAR_UNITS = 0.02
 CHORD = (0, 2, 4, 6)
 MIDDLE_C = 60
-SURE = 0.95  # of what sounds in a stretch of a cadence belongs to the chord that is named
+SURE = 0.8  # of what sounds in a stretch of a cadence belongs to the chord that is named
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
