@@ -10,14 +10,16 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
+from livecont.music.harmony import Harmony
+from livecont.music.numeral import figured_bass, numerals
 from livecont.music.pitch import Spelling
-from livecont.sequence.analysis import Analysis, analysed, figures_at, numerals_at
+from livecont.sequence.analysis import Analysis, analysed, harmonies_at
 from livecont.sequence.endings_course import Course
 from livecont.sequence.pattern import Pattern
 
-LINKS_TOLD = 24
 SLACK_UNITS = 0.01  # a note that begins so little before a harmony belongs to it
 
 
@@ -72,19 +74,29 @@ def explain(pattern: Pattern) -> Explanation:
     analysis = analysed(pattern)
     course = Course(pattern)
     first = course.first_known
+    # the first lap may still look back at what was played, the second repeats itself for ever
+    numbers = range(first, course.last_heard + 2 * course.lap + 1)
+    harmonies = [harmonies_at(analysis, course, number) for number in (*numbers, numbers[-1] + 1)]
     return Explanation(
         analysis=analysis,
         first=first,
         lap=course.lap,
         links=tuple(
-            _told(analysis, course, number)
-            for number in range(first, first + max(LINKS_TOLD, course.lap))
+            _told(analysis, course, number, here, after)
+            for number, (here, after) in zip(numbers, pairwise(harmonies), strict=True)
         ),
     )
 
 
-def _told(analysis: Analysis, course: Course, number: int) -> LinkTold:
-    numerals, basses = numerals_at(analysis, course, number), figures_at(analysis, course, number)
+def _told(
+    analysis: Analysis,
+    course: Course,
+    number: int,
+    harmonies: tuple[Harmony, ...],
+    following: tuple[Harmony, ...],
+) -> LinkTold:
+    key = course.pattern.key
+    romans = numerals(harmonies, key, following[0] if following else None)
     starts = [harmony.start_units for harmony in analysis.harmonies]
     voices = sorted({note.voice for note in analysis.reduction}, reverse=True)
     groups: list[list[_Placed]] = [[] for _ in starts]
@@ -94,13 +106,13 @@ def _told(analysis: Analysis, course: Course, number: int) -> LinkTold:
         harmonies=tuple(
             HarmonyTold(
                 numeral=numeral,
-                figures=figures,
+                figures=figured_bass(harmony, key),
                 voices=tuple(
                     tuple(placed.told for placed in group if placed.voice == voice)
                     for voice in voices
                 ),
             )
-            for numeral, (_, figures), group in zip(numerals, basses, groups, strict=True)
+            for numeral, harmony, group in zip(romans, harmonies, groups, strict=True)
         )
     )
 

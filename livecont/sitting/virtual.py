@@ -10,8 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from livecont.errors import TransitionError
+from livecont.sequence.analysis import analysed
 from livecont.sequence.endings import Ending, Limit
-from livecont.sitting.asking import answered
 from livecont.sitting.events import (
     Analyse,
     Analysed,
@@ -26,6 +26,7 @@ from livecont.sitting.events import (
 )
 from livecont.sitting.explanation import explain
 from livecont.sitting.machine import State, begin, step
+from livecont.sitting.main_notes import MainNotes
 
 # after the last event, so much time at most
 AFTERMATH_S = 60.0
@@ -97,8 +98,8 @@ def _told(state: State, at_s: float) -> State:
     pattern = state.listener.pattern(plan.prospect, at_s)
     if pattern.confidence < state.settings.least_confidence:
         return state  # nothing will sound
-    told = Analysed(at_s=state.now_s, pattern=pattern, explanation=explain(pattern))
-    return answered(replace(state, pattern=pattern, asked=pattern), told)
+    main_notes = MainNotes(analysed(pattern).reduction, pattern, state.settings.spectrum)
+    return replace(state, asked=pattern, main_notes=main_notes)
 
 
 def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple[Effect, ...]]:
