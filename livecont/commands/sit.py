@@ -24,6 +24,7 @@ from livecont.live.clock import SystemClock
 from livecont.live.controls import Action
 from livecont.live.keyboard import ComputerKeys
 from livecont.live.parts import Health
+from livecont.live.priority import favour_sitting
 from livecont.live.report import SounderState
 from livecont.live.runner import Runner
 from livecont.live.sounder import Sounder
@@ -69,6 +70,7 @@ def sit(
     Raises:
         PortError: where no keyboard can be listened to.
     """
+    favour_sitting()
     clock = SystemClock()
     troubles: list[str] = []
     alone = bool(piece) and not goes_on

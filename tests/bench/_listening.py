@@ -16,6 +16,7 @@ from livecont.config import load_preferences
 from livecont.live.clock import SystemClock
 from livecont.live.port_names import choose_output
 from livecont.live.ports import list_ports, output_to_open
+from livecont.live.priority import favour_sitting
 from livecont.live.report import SentMessage
 from livecont.live.runner import Runner
 from livecont.live.sounder import Sounder
@@ -46,6 +47,7 @@ def _await_end(ended: threading.Event) -> None:
 def main(arguments: list[str]) -> int:
     """Sit until the standard input ends; tell."""
     keyboard, synth, *more = arguments
+    favour_sitting()
     ports = list_ports()
     chosen = load_preferences(options={"key": "C major", "limit": "1"})
     out = choose_output(ports.outputs, synth, f"{keyboard}:keys")
