@@ -25,7 +25,7 @@ DELAYED, SUSPENSION, BY_STEP, LEANING, EARLY, OTHER, SIXTH = range(4, 11)
 KINDS = 11
 SIXTH_ABOVE = 5
 # a member is there if it sounds for so much of the harmony
-PRESENT_SHARE = 0.25
+PRESENT_SHARE = 0.4
 # notes of at most so many beats pass by
 SHORT_BEATS = 0.6
 TINY = 1e-9
