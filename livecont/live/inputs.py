@@ -185,3 +185,4 @@ class Inputs:
         source = source or name
         ear = Ear(source, self._inbox, self._clock, self._thru)
         self._ports[source] = InputPort(roster, name, ear, self._inbox.miss)
+        roster.await_joined(name)

@@ -65,6 +65,19 @@ class JackLinks:
             self._jack.jack_free(ctypes.cast(names, ctypes.c_void_p))
         return False
 
+    def await_joined(self, port: str, ours: str, patience_s: float) -> bool:
+        """Wait, so long at most, until a connection just made holds; say whether it does.
+
+        A server takes it in at the end of a cycle that went well; what is sent before is lost.
+        """
+        clock = SystemClock()
+        ends_s = clock.now_s() + patience_s
+        while not self.joined(port, ours):
+            if clock.now_s() > ends_s:
+                return False
+            clock.sleep_until(clock.now_s() + _LOOK_EVERY_S)
+        return True
+
     def await_cycles(self, count: int, patience_s: float) -> bool:
         """Wait until so many cycles have begun; say False where they don't come in that time.
 

@@ -184,13 +184,18 @@ class MidiOutput:
                 self._out.open_port(index, self._port)
                 self.name = names[index]
                 if self.lossy:
-                    # the connection works some cycles later; until then all is lost
-                    clock = SystemClock()
-                    clock.sleep_until(clock.now_s() + JACK_CONNECTS_S)
-                    self._links = JackLinks(f"{choice.client} links")
-                    self._links.await_cycles(JACK_CONNECTS_CYCLES, JACK_STALLS_S)
+                    self._await_connection()
         except (self._rtmidi.RtMidiError, NotImplementedError) as error:
             raise PortError(f"MIDI output {choice.name!r} can't be opened: {error}") from error
+
+    def _await_connection(self) -> None:
+        """Wait until a connection just made works: some cycles later, and what is sent is lost."""
+        clock = SystemClock()
+        ends_s = clock.now_s() + JACK_CONNECTS_S
+        self._links = JackLinks(f"{self._choice.client} links")
+        self._links.await_joined(self.name, self._port, JACK_STALLS_S)
+        self._links.await_cycles(JACK_CONNECTS_CYCLES, JACK_STALLS_S)
+        clock.sleep_until(ends_s)
 
 
 def names_of(client: Any, rtmidi: Any) -> list[str]:

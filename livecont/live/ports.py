@@ -35,7 +35,7 @@ from typing import Any
 
 from livecont.errors import PortError, unknown
 from livecont.live.jack_links import JackLinks, marked
-from livecont.live.outputs import names_of
+from livecont.live.outputs import JACK_STALLS_S, names_of
 from livecont.live.port_names import INTERNAL, OWN, SILENT, Choice
 from livecont.live.quiet import silenced_stderr
 from livecont.live.wire import OutputChoice, OutputKind
@@ -145,6 +145,11 @@ class Roster:
     def joined(self, name: str) -> bool:
         """Whether a port that this process listens to still leads to it."""
         return self._links is None or self._links.joined(name, marked(_LISTENING))
+
+    def await_joined(self, name: str) -> None:
+        """Wait until a port just opened leads to it."""
+        if self._links is not None:
+            self._links.await_joined(name, marked(_LISTENING), JACK_STALLS_S)
 
     def alive(self) -> bool:
         """Whether the MIDI system still answers; to be asked at every look, some time apart."""
