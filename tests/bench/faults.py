@@ -35,6 +35,7 @@ from typing import Any
 from tests.bench._drill import WAYS, Drill, Outcome
 from tests.bench._rig import SERVER, Rig, jack_server
 
+PERIOD = 256  # frames: the drill is not about latency
 BAD = ("hanging", "lost", "orphans", "oddities")
 
 
@@ -64,7 +65,7 @@ def drilled(kills: int, lanes: int, seed: int, ways: list[str]) -> list[Outcome]
 
         def lane(mine: int) -> list[Outcome]:
             name = f"{SERVER}-{mine}"
-            with jack_server(name, lane=True):
+            with jack_server(name, period=PERIOD, lane=True):
                 rig = Rig("drill", server=name)
                 try:
                     return [
