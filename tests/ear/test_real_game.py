@@ -12,7 +12,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -53,7 +53,10 @@ def moved(link: list[int], places: int) -> list[int]:
 class Lesson:
     """livecont and the student's process, over one keyboard."""
 
+    held: ClassVar[list[Lesson]] = []  # ended with their test, whatever became of it
+
     def __init__(self, rig: Rig, folder: Path, *arguments: str) -> None:
+        self.held.append(self)
         self.rig = rig
         self.heard = len(rig.strikes())
         config = folder / "livecont.toml"
@@ -101,6 +104,21 @@ class Lesson:
 
 FAST = ("--from", "made", "--questions", "1", "--tempo", "160")
 GAME = ("--keys", "C major", "--texture", "plain-line", *FAST)
+
+
+@pytest.fixture(autouse=True)
+def _nobody_is_left() -> Iterator[None]:
+    yield
+    end_all()
+
+
+def end_all() -> None:
+    """End what a test that failed has left running."""
+    for lesson in Lesson.held:
+        if lesson.process.poll() is None:
+            lesson.process.terminate()
+            lesson.process.communicate(timeout=PATIENCE_S)
+    Lesson.held.clear()
 
 
 @pytest.fixture
@@ -175,7 +193,9 @@ def test_name_it(rig: Rig, folder: Path) -> None:
     assert lesson.process.stdout is not None
     choices: dict[str, str] = {}
     while len(choices) < 5:  # the screen says what there is to choose from
-        sign, _, text = lesson.process.stdout.readline().strip().partition(": ")
+        line = lesson.process.stdout.readline()
+        assert line, "it ended before it asked"
+        sign, _, text = line.strip().partition(": ")
         if sign.isdecimal():
             choices[sign] = text
     chords: dict[float, list[int]] = {}

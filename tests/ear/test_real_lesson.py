@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.ear.test_real_game import CLOCK, Lesson
+from tests.ear.test_real_game import CLOCK, Lesson, end_all
 from tests.live.test_real_ports import Rig, until
 
 # our falling fifths in G major, fast
@@ -46,6 +46,7 @@ QUIET_S = 0.9  # longer than any gap within a step
 def rig(jack: str) -> Iterator[Rig]:
     made = Rig()
     yield made
+    end_all()
     made.close()
 
 
