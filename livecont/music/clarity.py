@@ -97,6 +97,8 @@ def excess_roughness(sonority: Sequence[int], spectrum: Spectrum = MODERN_PIANO)
     True
     """
     shift = round(MIDDLE - sum(sonority) / len(sonority))
+    # a wide one goes no further than the keys that there are
+    shift = min(HIGHEST - max(sonority), max(-min(sonority), shift))
     middle = [pitch + shift for pitch in sonority]
     return max(0.0, roughness(sonority, spectrum) - roughness(middle, spectrum))
 

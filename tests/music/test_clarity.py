@@ -183,3 +183,11 @@ def test_clarity_is_a_share(pitches: set[int]) -> None:
     for spectrum in SPECTRA.values():
         assert 0 <= sonority_clarity(tuple(sorted(pitches)), spectrum) <= 1
         assert all(0 < definition(pitch, spectrum) <= 1 for pitch in pitches)
+
+
+@pytest.mark.parametrize(
+    "sonority", [(21, 22, 23, 24, 25, 108), (0, 127), (0, 1, 2, 127), (0, 125, 126, 127)]
+)
+def test_keys_far_apart_have_a_clarity_too(sonority: tuple[int, ...]) -> None:
+    """Moved to the middle as it is, such a sonority would reach beyond the keyboard."""
+    assert 0.0 <= sonority_clarity(sonority) <= 1.0
