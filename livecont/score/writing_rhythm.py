@@ -261,6 +261,9 @@ def _homes(
     home = _home(start_q, end_q, periods)
     parts = {_odd(at_q.denominator) for at_q in odd}
     whole = home[1] - home[0] <= LONG_Q or (len(odd) == 2 and not _binary(end_q - start_q))
+    # thirds of quarters are ninths of a bar of three: no tuplet to be read
+    inside = {_odd(((at_q - home[0]) / (home[1] - home[0])).denominator) for at_q in odd}
+    whole = whole and inside == parts
     if not rest and whole and len(parts) == 1 and home[1] - home[0] <= periods[0]:
         return [home]
     return [_near(at_q, periods) for at_q in odd]

@@ -2,7 +2,7 @@
 
 Playing has no beats written in it: the number of beats in a link, and what they are divided into,
 are those that leave the least to be bent, in a pulse that is felt easily. Hands are told apart, and
-a note lasts to the next one of its hand where it was not plainly shorter.
+a note lasts to the next one of its hand, if that comes soon.
 
 Conventions: as in `extending_paper`; a beat is a quarter, or a dotted one where it has three parts
 (common practice). Links are numbered from the first one known.
@@ -27,7 +27,7 @@ EASY_BPM = 84.0  # a pulse that is felt easily, common practice (andante)
 BENT_S = 0.02  # as much is left to a player's fingers
 FINER, BY_THREE = 0.25, 0.1  # what a finer division, and one by three, has to be worth
 SYNCOPATED = 1.0  # times the share of notes as long as a beat that begin off it
-SHORT, LONG = 0.5, 1.35  # of the time to the next note: played short; held over it
+HELD = 1.8  # times the way to the next note of the hand: that is held over it
 _BARS = {1: 4, 2: 2, 3: 3, 4: 4, 5: 5, 6: 3, 8: 4, 9: 3, 12: 4, 16: 4}
 
 
@@ -172,13 +172,28 @@ def _templates(pattern: Pattern, grid: Grid) -> tuple[Template, ...]:
 def _lengths(
     pattern: Pattern, grid: Grid, cells: Sequence[int], staves: Sequence[int]
 ) -> Iterator[int]:
-    """Yield how long each note is written, in cells."""
-    for position, cell, staff in zip(pattern.positions, cells, staves, strict=True):
+    """Yield how long each note is written, in cells.
+
+    How short a note is played is touch, not rhythm: it is written to the next one of its hand, or,
+    where that is more than a beat away, to the end of a beat. Only what is plainly held over the
+    next one is longer.
+    """
+    played = [position.articulation * grid.cells for position in pattern.positions]
+    for cell, staff, lasts in zip(cells, staves, played, strict=True):
         mine = [other for other, its in zip(cells, staves, strict=True) if its == staff]
-        later = [other for other in mine if other > cell]
-        room = (min(later) if later else grid.cells + min(mine)) - cell
-        lasts = position.articulation * grid.cells
-        if SHORT * room <= lasts <= LONG * room:
-            yield room
-        else:
-            yield max(1, min(round(lasts), 2 * grid.cells))
+        onsets = sorted({*mine, *(other + grid.cells for other in mine)})
+        room = next(other for other in onsets if other > cell) - cell
+        if lasts > HELD * room:
+            ends = [other - cell for other in onsets if other > cell]
+            yield min(ends, key=lambda end: abs(end - lasts))
+            continue
+        together = [
+            length
+            for at, its, length in zip(cells, staves, played, strict=True)
+            if (at, its) == (cell, staff) and length <= HELD * room
+        ]
+        beat = grid.parts - cell % grid.parts  # to the end of the beat it begins in
+        longest = max(together, default=lasts)
+        while beat < longest - grid.parts / 4:
+            beat += grid.parts
+        yield min(room, beat)

@@ -153,7 +153,7 @@ def test_a_tied_note_repeats_no_accidental() -> None:
 def test_clefs_follow_the_notes() -> None:
     hands = score_of("C5/4 E5/4", "C3/4 E3/4|2")
     assert [e.findtext("sign") for e in elements(hands, "clef")] == ["G", "F"]
-    crossing = score_of("C5/4 E2+G2/4 F2+A2/4 D2+F2/4", "C3/4 E3/4 r/8|2", bars=4)
+    crossing = score_of("C6/4 E2+G2/4 F2+A2/4 D2+F2/4", "C3/4 E3/4 r/8|2", bars=4)
     signs = [(e.get("number"), e.findtext("sign")) for e in elements(crossing, "clef")]
     assert signs == [("1", "G"), ("2", "F"), ("1", "F")]
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from livecont.config import load_preferences
 from livecont.demo import load_piece, perform
 from livecont.music.key import parse_key
 from livecont.music.pitch import spelling
+from livecont.score.writing import musicxml_of
 from livecont.sequence.endings import Ending
 from livecont.sequence.extending import Wish, extend
 from livecont.sequence.extending_heard import grid_of, passage_of_pattern
@@ -94,7 +97,7 @@ def test_short_notes_leave_a_rest_and_held_ones_last() -> None:
         pattern(("C5", 0.0, 0.2), ("E5", 0.5, 0.24), ("D5", 0.75, 0.24), ("C4", 0.25, 0.74))
     )
     lengths = [template.duration_q / found.unit_q for template in found.templates]
-    assert lengths == [Q(1, 4), Q(1, 4), Q(1, 4), Q(1)]  # C4 lasts to the next of its hand
+    assert lengths == [Q(1, 4), Q(1, 4), Q(1, 4), Q(3, 4)]
 
 
 def test_a_grid_fits_its_tempo() -> None:
@@ -103,3 +106,26 @@ def test_a_grid_fits_its_tempo() -> None:
     assert slow.beats > fast.beats
     for grid, unit_s in ((slow, 6.0), (fast, 0.8)):
         assert 40 <= 60 * grid.beats / unit_s <= 170
+
+
+@given(
+    notes=st.lists(
+        st.tuples(st.integers(40, 80), st.floats(0, 0.999), st.floats(0.001, 1.5)),
+        min_size=1,
+        max_size=20,
+    ),
+    unit_s=st.floats(0.2, 12.0),
+)
+@settings(max_examples=60)
+def test_whatever_was_played_can_be_written(
+    notes: list[tuple[int, float, float]], unit_s: float
+) -> None:
+    key = parse_key("C major")
+    ordered = sorted(notes, key=lambda note: (note[1], note[0]))
+    found = passage_of_pattern(
+        pattern(*((key.spell(p).name, at, lasts) for p, at, lasts in ordered), unit_s=unit_s)
+    )
+    assert len(found.templates) == len(notes)
+    assert all(0 <= t.offset_q < found.unit_q and t.duration_q > 0 for t in found.templates)
+    assert musicxml_of(found.score).count("<pitch>") >= len(found.score.notes)
+    assert found.score.length_q >= 2 * found.unit_q
