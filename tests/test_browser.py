@@ -53,8 +53,8 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_browser_reads_every_note(page: Path, tmp_path: Path) -> None:
     dom = browse(page, tmp_path, "--dump-dom")
     assert pitches_on(dom) == pitches_on(page.read_text("utf-8"))
-    # two links of twelve eighths less one, with eight notes below them, and four new ones (counted by
-    # hand in the demonstration's piece)
+    # two links of twelve eighths less one, with eight notes below them, and four new ones (counted
+    # by hand in the demonstration's piece)
     drawn = notes_on(dom)
     assert len(drawn) == 6 * (11 + 8)
     assert sum("color" in note for note in drawn) == 4 * (11 + 8)
