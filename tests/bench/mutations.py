@@ -23,7 +23,7 @@ from pathlib import Path
 
 TOP = Path(__file__).resolve().parents[2]
 COPIED = ("livecont", "configs", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
-PATIENCE_S = 60.0
+PATIENCE_S = 40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
