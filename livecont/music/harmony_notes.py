@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from livecont.music.pitch import Spelling
 
@@ -60,7 +61,8 @@ class Tone:
         return self.end - self.start
 
 
-def tones_of(notes: Sequence[LinkTone], step: int) -> tuple[tuple[Tone, ...], tuple[float, ...]]:
+@lru_cache(maxsize=16)
+def tones_of(notes: tuple[LinkTone, ...], step: int) -> tuple[tuple[Tone, ...], tuple[float, ...]]:
     """Return the tones of a link in one frame, and the times at which anything begins."""
     times = _times(notes)
     placed = [

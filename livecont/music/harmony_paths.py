@@ -2,28 +2,23 @@
 
 Conventions: as in `harmony_features`. A way is a first boundary and, for each harmony, its root and
 where it begins; together they cover the link once, whatever the boundary that they start from. Of
-ways with the same cycle of roots the best is kept; the beam is wide enough for every cycle of three
-harmonies.
+ways with the same cycle of root motions, wherever it begins, the best is kept.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from livecont.music.harmony_features import PLACES, Floats
-from livecont.music.label import least_rotation
 
 Ints = NDArray[np.int64]
 
 MOST = 6
 BEAM = 32  # root successions that are followed on from each boundary
 NEVER = -1e9
-# what is so much less likely than the best, in nats, is not looked at
-FAR = 8.0
 MOST_WAYS = 12
 
 
@@ -36,15 +31,6 @@ class Way:
     roots: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
-    """Root successions from one boundary, all of one length, with their merit."""
-
-    first: int
-    roots: Ints  # [succession, harmony]
-    merit: Floats
-
-
 def ways(merit: Floats, motion: tuple[float, ...], step: int) -> tuple[Way, ...]:
     """Return the best way of each cycle of roots, best first.
 
@@ -53,16 +39,15 @@ def ways(merit: Floats, motion: tuple[float, ...], step: int) -> tuple[Way, ...]
         motion: what a motion of the root by 0..6 places up is worth.
         step: places from link to link.
     """
-    found = [one for first in range(len(merit)) for one in _from(merit, motion, step, first)]
-    least = max(float(one.merit.max()) for one in found) - FAR
-    best: dict[tuple[int, ...], tuple[float, tuple[int, ...], int]] = {}
-    for one in found:
-        for i in np.flatnonzero(one.merit >= least).tolist():
-            roots, total = tuple(one.roots[i].tolist()), float(one.merit[i])
-            cycle = least_rotation([b - a for a, b in pairwise((*roots, roots[0] + step))])
-            known = best.get(cycle)
-            if known is None or total > known[0]:
-                best[cycle] = (total, roots, one.first)
+    best: dict[tuple[int, int], tuple[float, tuple[int, ...], int]] = {}
+    for first in range(len(merit)):
+        for roots, totals in _from(merit, motion, step, first):
+            order = np.argsort(-totals, kind="stable")
+            codes, at = np.unique(_cycles(roots[order], step), return_index=True)
+            for code, i in zip(codes.tolist(), order[at].tolist(), strict=True):
+                cycle, total = (roots.shape[1], code), float(totals[i])
+                if cycle not in best or total > best[cycle][0]:
+                    best[cycle] = (total, tuple(roots[i].tolist()), first)
     ranked = sorted(best.values(), reverse=True)[:MOST_WAYS]
     return tuple(
         Way(merit=total, bounds=_bounds(merit, roots, first, step), roots=roots)
@@ -70,8 +55,22 @@ def ways(merit: Floats, motion: tuple[float, ...], step: int) -> tuple[Way, ...]
     )
 
 
-def _from(merit: Floats, motion: tuple[float, ...], step: int, first: int) -> list[_Found]:
-    """Return root successions that start at a boundary."""
+def _cycles(roots: Ints, step: int) -> Ints:
+    """Return a number for the cycle of motions of each succession: the least of its rotations."""
+    motions = np.diff(roots, axis=1, append=roots[:, :1] + step) % PLACES
+    weights = PLACES ** np.arange(roots.shape[1])
+    turned = [np.roll(motions, k, axis=1) @ weights for k in range(roots.shape[1])]
+    result: Ints = np.min(turned, axis=0)
+    return result
+
+
+def _from(
+    merit: Floats, motion: tuple[float, ...], step: int, first: int
+) -> list[tuple[Ints, Floats]]:
+    """Return root successions that start at a boundary, those of one length together.
+
+    Successions come as [succession, harmony], with the merit of each.
+    """
     table = _stretches(merit, first, step)
     n = len(merit)
     worth = np.array(motion)
@@ -83,7 +82,7 @@ def _from(merit: Floats, motion: tuple[float, ...], step: int, first: int) -> li
         total = reached[:, n] + worth[closing]
         # the next link does not begin with the same harmony
         total = np.where((closing == 0) & (count > 1), NEVER, total)
-        found.append(_Found(first=first, roots=roots, merit=total))
+        found.append((roots, total))
         if count < min(MOST, n):
             roots, reached = _further(roots, reached, table, worth)
     return found

@@ -42,7 +42,7 @@ class Reading:
 
 
 def readings(
-    notes: Sequence[LinkTone],
+    notes: tuple[LinkTone, ...],
     step: int,
     key: Key,
     unit_s: float,
