@@ -102,8 +102,15 @@ class Sitting:
         return found
 
     def sounding_pid(self) -> int:
-        """Return the sounding process's id."""
-        return next(pid for pid, command in self.family().items() if "spawn_main" in command)
+        """Return the sounding process's id: it leads a process group of its own."""
+        return next(pid for pid in self._spawned() if os.getpgid(pid) == pid)
+
+    def analysing_pid(self) -> int | None:
+        """Return the id of the process that explains what is heard, None where there is none."""
+        return next((pid for pid in self._spawned() if os.getpgid(pid) != pid), None)
+
+    def _spawned(self) -> list[int]:
+        return [pid for pid, command in self.family().items() if "spawn_main" in command]
 
 
 def until(true: Callable[[], bool], patience_s: float = PATIENCE_S) -> bool:
@@ -144,6 +151,15 @@ def _take_fault(drill: Drill, sitting: Sitting) -> None:
 def _sounding_killed(drill: Drill, sitting: Sitting) -> None:
     os.kill(sitting.sounding_pid(), signal.SIGKILL)
     drill.expect_silence()
+    drill.end_in_order(sitting)
+
+
+def _analysing_killed(drill: Drill, sitting: Sitting) -> None:
+    """It only explains: everything else goes on."""
+    pid = sitting.analysing_pid()
+    if pid is not None:
+        os.kill(pid, signal.SIGKILL)
+    pause(0.3)
     drill.end_in_order(sitting)
 
 
@@ -189,6 +205,7 @@ WAYS: dict[str, tuple[Way, str | None]] = {
     "SIGINT": (_signalled(signal.SIGINT, 128 + signal.SIGINT), None),
     "SIGKILL to its group": (_signalled(signal.SIGKILL, -signal.SIGKILL, group=True), None),
     "sounding process killed": (_sounding_killed, None),
+    "analysing process killed": (_analysing_killed, None),
     "keyboard gone for a while": (_port_lost("keys"), None),
     "synth gone for a while": (_port_lost("synth"), None),
     "disconnected for a while": (_disconnected, None),

@@ -7,7 +7,7 @@ process plays two links with pedal, half of the times keeping the last keys down
 (seeded) after livecont has taken over, something happens:
 
 - SIGKILL, SIGTERM, SIGINT to the main process; SIGKILL to its whole process group;
-- its sounding process killed by SIGKILL;
+- its sounding process killed by SIGKILL; the one that explains what is heard;
 - the keyboard's port closed, the synth's port closed, each for a while;
 - the connection to the synth taken away in the server and given back;
 - an exception in the sitting, where effects are performed, on the screen, in the recorder.
