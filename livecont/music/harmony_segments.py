@@ -23,6 +23,9 @@ from livecont.music.key import Key
 BEAT_S = 0.6
 BEATS = (2, 3, 4, 6, 8, 12, 16)
 MOST_TIMES = 12
+# where harmonies change most: at halves, thirds, quarters ... of the link
+PARTS = (2, 3, 4, 6, 8, 12)
+ON_PART = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,14 +118,16 @@ def beats_in(unit_s: float, times: Sequence[float]) -> float:
 
 
 def _fewer(tones: Sequence[Tone], times: tuple[float, ...]) -> tuple[float, ...]:
-    """At most `MOST_TIMES` boundaries: those where most begins."""
+    """At most `MOST_TIMES` boundaries: those where most begins, and at plain parts of the link."""
     if len(times) <= MOST_TIMES:
         return times
+    begun = {at: sum(t.share * t.length for t in tones if abs(t.start - at) < 1e-9) for at in times}
+    most = max(begun.values())
 
-    def begun(at: float) -> float:
-        return sum(t.share * t.length for t in tones if abs(t.start - at) < 1e-9)
+    def worth(at: float) -> float:
+        return begun[at] / most + sum(abs(at * p - round(at * p)) < ON_PART for p in PARTS) / 4
 
-    return tuple(sorted(sorted(times, key=begun, reverse=True)[:MOST_TIMES]))
+    return tuple(sorted(sorted(times, key=worth, reverse=True)[:MOST_TIMES]))
 
 
 def _reading(way: Way, frame: Frame) -> Reading:

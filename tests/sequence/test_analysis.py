@@ -217,3 +217,10 @@ def test_what_holds_at_the_links_start_is_told_there() -> None:
     roots = roots_told(analysed(pattern), Course(pattern))
     assert roots[0] == (0.0, "G")
     assert [name for _, name in roots[1:]] == ["C", "F", "B", "E"]
+
+
+def test_a_change_late_in_a_long_even_run_is_heard() -> None:
+    run = even(16, "C4 E4 G4 C5 G4 E4 C4 E4 G4 C5 G4 E4 F4 A4 C5 F5")
+    pattern = pattern_of(Texture(model=run, step=-1, cells=2), C_MAJOR)
+    roots = roots_told(analysed(pattern), Course(pattern))
+    assert roots == ((0.0, "C"), (0.75, "F"), (1.0, "B"), (1.75, "E"))
