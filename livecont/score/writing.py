@@ -259,6 +259,7 @@ class _PartWriter:
         bar, rows = self._bars[index], self._rows[index]
         meter = self._score.meter_at(bar.start_q)
         writer = NoteWriter(
+            bar=index,
             divisions=self._divisions,
             staves=self._staves,
             look=self._look,

@@ -38,8 +38,12 @@ PLAIN = Look()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteWriter:
-    """Writes the signs of a bar; `accidentals` are those to print: (row, sign, note) in the bar."""
+    """Writes the signs of a bar, the `bar`-th of the part.
 
+    `accidentals` are those to print: (row, sign, note) in the bar.
+    """
+
+    bar: int
     divisions: int
     staves: int
     look: Look
@@ -97,7 +101,7 @@ class NoteWriter:
         colour = self.look.colours.get(note)
         name = self.look.ids.get(note)
         if name is not None and sign.tied_from:
-            name = f"{name}-at-{sign.start_q.numerator}-{sign.start_q.denominator}"
+            name = f"{name}-at-{self.bar}-{sign.start_q.numerator}-{sign.start_q.denominator}"
         told = f' id="{name}"' if name is not None else ""
         return f"<note{told}{f' color={chr(34)}{colour}{chr(34)}' if colour else ''}>"
 
