@@ -39,6 +39,7 @@ class Analyst:
         self._woken = threading.Event()
         self._closed = False
         self._starts = 0
+        self._since_s: float | None = None  # when the question was put that waits for its answer
         self._process: SpawnProcess | None = None
         self._pipe: Connection[Any, Any] | None = None
         self._thread = threading.Thread(target=self._serve, name="analysis", daemon=True)
@@ -51,6 +52,10 @@ class Analyst:
     def ask(self, pattern: Pattern) -> None:
         """Have a pattern worked out, before any that still waits."""
         self._wanted = pattern
+        process, since_s = self._process, self._since_s
+        late = since_s is not None and self._clock.now_s() > since_s + ANSWER_PATIENCE_S
+        if late and process is not None:
+            process.kill()  # it hangs; a new one is started
         self._woken.set()
 
     def close(self) -> None:
@@ -82,6 +87,7 @@ class Analyst:
 
     def _work_out(self, pattern: Pattern) -> None:
         found = self._asked(pattern)
+        self._since_s = None
         if self._closed:
             return
         if found is None:
@@ -101,11 +107,10 @@ class Analyst:
         if pipe is None:
             return None
         with contextlib.suppress(OSError, EOFError):
+            self._since_s = self._clock.now_s()
             pipe.send(pattern)
-            deadline_s = self._clock.now_s() + ANSWER_PATIENCE_S
-            while not self._closed and self._clock.now_s() < deadline_s:
-                if pipe.poll(0.2):
-                    return pipe.recv()
+            # where the process is killed the pipe ends, and this with it
+            return pipe.recv()
         return None
 
     def _begin(self) -> None:

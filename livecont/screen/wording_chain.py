@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from livecont.music.clarity import CLEAR
 from livecont.screen.moment import link_now
 from livecont.screen.once import once_each
-from livecont.screen.wording import key_words, letter_name, links_words
+from livecont.screen.wording import key_words, links_words
 from livecont.sequence.analysis import Analysis
 from livecont.sequence.endings_circle import Circle, circle_of
 from livecont.sequence.endings_clarity import Reach
@@ -68,7 +68,7 @@ def other_words(analysis: Analysis) -> str | None:
 
 def main_names(notes: Sequence[MainTold]) -> str:
     """Return main notes of one voice, a suspension joined to what it resolves to: 'G-F♯ E'."""
-    names = (letter_name(note.spelling) + ("-" if note.suspended else " ") for note in notes)
+    names = (_printed(note.name) + ("-" if note.suspended else " ") for note in notes)
     return "".join(names).rstrip(" -")
 
 

@@ -15,7 +15,6 @@ from typing import NamedTuple
 
 from livecont.music.harmony import Harmony
 from livecont.music.numeral import figured_bass, numerals
-from livecont.music.pitch import Spelling
 from livecont.sequence.analysis import Analysis, analysed, harmonies_at
 from livecont.sequence.endings_course import Course
 from livecont.sequence.pattern import Pattern
@@ -23,16 +22,18 @@ from livecont.sequence.pattern import Pattern
 SLACK_UNITS = 0.01  # a note that begins so little before a harmony belongs to it
 
 
-@dataclass(frozen=True, slots=True)
-class MainTold:
-    """A main note; `suspended` where it belongs to the harmony before and has yet to resolve."""
+# tuples with names: what goes from one process to another is taken in where notes are heard, and
+# these take a third of the time
 
-    spelling: Spelling
+
+class MainTold(NamedTuple):
+    """A main note's name; `suspended` where it has yet to resolve into the harmony."""
+
+    name: str
     suspended: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HarmonyTold:
+class HarmonyTold(NamedTuple):
     """A harmony of a link: its roman numeral, the figures over its bass, its main notes.
 
     The main notes are a row for each voice, the highest first, by time.
@@ -43,8 +44,7 @@ class HarmonyTold:
     voices: tuple[tuple[MainTold, ...], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LinkTold:
+class LinkTold(NamedTuple):
     """A link's harmonies, by time; each has as many voices as the others."""
 
     harmonies: tuple[HarmonyTold, ...]
@@ -135,5 +135,7 @@ def _main_notes(analysis: Analysis, course: Course, number: int) -> list[_Placed
         for note in analysis.reduction:
             offset, pitch = note.offset_units - past, spelled[note.position]
             if -SLACK_UNITS <= offset < 1.0 - SLACK_UNITS and pitch is not None:
-                found.append(_Placed(offset, note.voice, MainTold(pitch, note.suspended)))
+                found.append(
+                    _Placed(offset, note.voice, MainTold(pitch.letter_name, note.suspended))
+                )
     return sorted(found, key=lambda placed: placed.offset_units)

@@ -102,6 +102,28 @@ def test_a_process_that_is_killed_is_started_again(desk: Desk, pattern: Pattern)
     assert desk.process_id() != before
 
 
+def test_a_process_that_hangs_is_started_again(
+    desk: Desk, pattern: Pattern, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if sys.platform == "win32":
+        pytest.skip("no SIGSTOP on Windows")
+    desk.analyst.ask(pattern)
+    desk.answer()
+    before = desk.process_id()
+    os.kill(before, signal.SIGSTOP)
+    monkeypatch.setattr("livecont.live.analysis.ANSWER_PATIENCE_S", 0.05)
+    for _ in range(int(PATIENCE_S * 2)):
+        desk.analyst.ask(pattern)
+        try:
+            desk.answers.get(timeout=0.5)
+        except queue.Empty:
+            if desk.analyst._process is not None and desk.process_id() != before:
+                monkeypatch.setattr("livecont.live.analysis.ANSWER_PATIENCE_S", PATIENCE_S)
+            continue
+        break
+    assert desk.process_id() != before
+
+
 def test_a_pattern_that_can_not_be_worked_out_is_told_and_stops_nothing(
     desk: Desk, pattern: Pattern
 ) -> None:

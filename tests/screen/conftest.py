@@ -252,7 +252,9 @@ def link_told(
     harmonies = []
     for _, _, low, high, degree in main:
         heard = [pattern.positions[i].heard[0] for i in (high, low)]
-        voices = tuple((MainTold(moved(s, pattern.key, ahead)),) for s in heard if s is not None)
+        voices = tuple(
+            (MainTold(moved(s, pattern.key, ahead).letter_name),) for s in heard if s is not None
+        )
         numeral = MINOR[(degree + ahead) % 7]
         harmonies.append(HarmonyTold(numeral=numeral, figures="6" * (low % 2), voices=voices))
     return LinkTold(harmonies=tuple(harmonies))

@@ -102,7 +102,9 @@ labels = st.builds(
     st.lists(st.integers(-6, 6), min_size=1, max_size=5),
     st.lists(our_words, max_size=2).map(tuple),
 )
-main_told = st.builds(MainTold, spelling=spellings, suspended=st.booleans())
+main_told = st.builds(
+    MainTold, name=spellings.map(lambda s: s.letter_name), suspended=st.booleans()
+)
 
 
 @st.composite
