@@ -160,4 +160,6 @@ def _heard(source: Path, config: Path | None, given: dict[str, Any]) -> Passage:
     settings = preferences(config, {}).settings
     with waiting(f"reading {source.name}"):
         patterns = heard_in(source, settings, key_named(given["key"]))
+    if len(patterns) > 1:
+        click.echo(f"the last of {len(patterns)} sequences in it")
     return passage_of_pattern(patterns[-1])

@@ -179,6 +179,7 @@ class _PartWriter:
         self._staves = score.parts[part].staves
         self._clefs = [self._clefs_on(staff) for staff in range(1, self._staves + 1)]
         self._fifths = 0
+        self._altered: dict[tuple[int, int], int] = {}
 
     def bars(self) -> Iterator[str]:
         """Yield the part's bars."""
@@ -304,7 +305,7 @@ class _PartWriter:
         self, rows: Sequence[LaneBar], begin_q: Fraction
     ) -> dict[tuple[int, int, ScoreNote], str]:
         """Return which accidentals are printed, in order of time through all voices."""
-        in_force = Accidentals(fifths=self._fifths)
+        in_force = Accidentals(fifths=self._fifths, before=self._altered)
         found: dict[tuple[int, int, ScoreNote], str] = {}
         signs = sorted(
             (sign.start_q, number, index)
@@ -318,6 +319,7 @@ class _PartWriter:
                 shown = in_force.shown(note.spelling, note.staff)
                 if shown is not None:
                     found[number, index, note] = shown
+        self._altered = in_force.altered
         return found
 
     def _barline(self, bar: Bar, side: str) -> str:

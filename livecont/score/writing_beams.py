@@ -5,7 +5,7 @@ Conventions: as in `writing_lanes`; staff places as in `music.pitch`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -102,20 +102,37 @@ SIGNS = {
 class Accidentals:
     """What accidentals are in force in a bar, on each staff.
 
+    `before` are those of the bar before: where a place of the staff has another one now, its first
+    note has it printed, though by the rules it need not (common practice).
+
     >>> bar = Accidentals(fifths=1)
     >>> bar.shown(Spelling(31, 1), staff=1), bar.shown(Spelling(31, 0), staff=1)
     (None, 'natural')
+    >>> Accidentals(fifths=1, before=bar.altered).shown(Spelling(31, 1), staff=1)
+    'sharp'
     """
 
     fifths: int
+    before: Mapping[tuple[int, int], int] = field(default_factory=dict)
     _in_force: dict[tuple[int, int], int] = field(default_factory=dict)
 
     def shown(self, pitch: Spelling, staff: int) -> str | None:
         """Return the accidental to print at a note, None where none is needed; it is then known."""
         place = (staff, pitch.staff)
-        known = self._in_force.get(place, signature_alter(self.fifths, pitch.letter))
+        usual = signature_alter(self.fifths, pitch.letter)
+        known = self._in_force.get(place, usual)
+        remembered = place not in self._in_force and self.before.get(place, usual) != pitch.alter
         self._in_force[place] = pitch.alter
-        return None if known == pitch.alter else SIGNS.get(pitch.alter)
+        return SIGNS.get(pitch.alter) if known != pitch.alter or remembered else None
+
+    @property
+    def altered(self) -> dict[tuple[int, int], int]:
+        """What is in force that the signature does not give."""
+        return {
+            (staff, place): alter
+            for (staff, place), alter in self._in_force.items()
+            if alter != signature_alter(self.fifths, place % 7)
+        }
 
 
 def signature_alter(fifths: int, letter: int) -> int:

@@ -141,7 +141,8 @@ def test_accidentals_hold_to_the_end_of_the_bar_and_on_their_staff() -> None:
         for note in elements(score, "note")
         if note.findtext("accidental")
     ]
-    assert shown == [("F", "natural"), ("F", "natural")]  # the last F# stands in the next bar
+    # above F natural after F#; below F natural; in the next bar F# on both staves, as a courtesy
+    assert shown == [("F", "natural"), ("F", "sharp"), ("F", "natural")]
 
 
 def test_a_tied_note_repeats_no_accidental() -> None:
