@@ -162,7 +162,7 @@ def inside(options: argparse.Namespace) -> int:
         for path in sorted((CORPUS / trial.name).glob("*")):
             trial.give(path.read_bytes())
         if options.engine == "atheris":
-            by_atheris(trial, Path(folder) / "seeds", ends_s)
+            by_atheris(trial, Path(folder) / "seeds", 60.0 * options.minutes)
         else:
             by_mangling(trial, options.seed, ends_s)
     print(json.dumps(trial.row()), flush=True)
@@ -177,7 +177,7 @@ def by_mangling(trial: Trial, seed: int, ends_s: float) -> None:
         trial.give(mangled(rng, seeds, reader.words))
 
 
-def by_atheris(trial: Trial, folder: Path, ends_s: float) -> None:
+def by_atheris(trial: Trial, folder: Path, for_s: float) -> None:
     """Feed what libFuzzer makes of them, guided by the branches that our code takes."""
     import atheris  # type: ignore[import-not-found,import-untyped,unused-ignore]
 
@@ -185,6 +185,7 @@ def by_atheris(trial: Trial, folder: Path, ends_s: float) -> None:
     for number, data in enumerate(READERS[trial.name].seeds()):
         (folder / str(number)).write_bytes(data)
     atheris.instrument_all()
+    ends_s = CLOCK.now_s() + for_s  # that took some seconds
 
     def one(data: bytes) -> None:
         trial.give(data)

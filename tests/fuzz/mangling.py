@@ -26,7 +26,7 @@ def mangled(rng: random.Random, seeds: Sequence[bytes], words: Sequence[bytes]) 
     data = bytearray(rng.choice(seeds))
     for _ in range(rng.choice((1, 1, 2, 3, 5, 8))):
         rng.choice(_WAYS)(rng, data, seeds, words)
-    return bytes(data[:MOST_BYTES])
+    return bytes(data[: max(MOST_BYTES, 2 * max(map(len, seeds)))])
 
 
 _Way = Callable[[random.Random, bytearray, Sequence[bytes], Sequence[bytes]], None]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import math
+import tempfile
 import zipfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -17,8 +18,13 @@ from pathlib import Path
 
 import mido
 
+from livecont.book.book import Book
+from livecont.book.line import of_line, to_line
+from livecont.book.performance import performed
+from livecont.commands.book_files import _entries, midi_of
 from livecont.config import configs_folder, load_preferences
 from livecont.demo import load_piece, perform, read_piece
+from livecont.ear.plan import read_plan
 from livecont.live.controls import Panel
 from livecont.live.journal import line, read_journal, written_line
 from livecont.live.take_file import Entry, EntryKind, take_file
@@ -29,6 +35,7 @@ from livecont.score.reading import read_score
 from livecont.score.smf import parse_smf, read_smf
 from livecont.sequence.events import KeyDown, KeyUp, PlayerEvent
 from livecont.sitting.machine import begin
+from tests.book.volume import paper_entry, played_entry
 from tests.score.written import MEI, SEQUENCE, attributes, bar, container, musicxml
 
 KERN = """**kern\t**kern
@@ -254,6 +261,55 @@ def _take(data: bytes, folder: Path) -> object:
     return list_takes(folder)
 
 
+# --- the book and lessons -----------------------------------------------------------------------
+
+
+@cache
+def _book_lines() -> tuple[bytes, ...]:
+    lines = [to_line(entry) for entry in (played_entry(), paper_entry())]
+    return ("\n".join(lines).encode(), lines[0].encode())
+
+
+def _book_line(data: bytes, folder: Path) -> object:
+    path = folder / "book.jsonl"
+    path.write_bytes(data)
+    entries = list(_entries(str(path), None))
+    for entry in entries:
+        assert to_line(of_line(to_line(entry))) == to_line(entry)
+        for event in performed(entry):
+            message_of(event)
+        parse_smf(midi_of(entry))
+    return entries
+
+
+@cache
+def _books() -> tuple[bytes, ...]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "book.sqlite"
+        with Book(path) as book:
+            book.add_all((paper_entry(), played_entry()))
+        return (path.read_bytes(),)
+
+
+def _book(data: bytes, folder: Path) -> object:
+    path = folder / "book.sqlite"
+    path.write_bytes(data)
+    with Book(path) as book:
+        return book.search()
+
+
+@cache
+def _plans() -> tuple[bytes, ...]:
+    paths = sorted((configs_folder() / "lessons").glob("*.toml"))
+    return tuple(path.read_bytes() for path in paths)
+
+
+def _plan(data: bytes, folder: Path) -> object:
+    path = folder / "lesson.toml"
+    path.write_bytes(data)
+    return read_plan(path)
+
+
 XML_WORDS = tuple(
     word.encode()
     for word in (
@@ -295,6 +351,11 @@ LIST_WORDS = (
     b"NaN", b"\n", b'{"file": "..", "key": "H moll"}', b'"\\ud800"', b"1" * 5000,
 )  # fmt: skip
 
+BOOK_WORDS = (
+    b"null", b"true", b"-1", b"1e308", b"NaN", b"[]", b"{}", b'"1/0"', b'"9999/1"', b'"C####4"',
+    b'"\\u0000"', b'"\\ud800"', b"9" * 5000, b'"a": 1,', b'"number": 1,', b'"2026-13-45"',
+)  # fmt: skip
+
 READERS: dict[str, Reader] = {
     "midi": Reader(seeds=_takes, read=_midi, words=MIDI_WORDS),
     # the third counts frames: no score
@@ -310,6 +371,9 @@ READERS: dict[str, Reader] = {
     "compasses": Reader(seeds=lambda: (COMPASSES.encode(),), read=_preferences, words=TOML_WORDS),
     "controls": Reader(seeds=lambda: (CONTROLS.encode(),), read=_preferences, words=TOML_WORDS),
     "pieces": Reader(seeds=_pieces, read=_piece, words=TOML_WORDS),
+    "lessons": Reader(seeds=_plans, read=_plan, words=TOML_WORDS),
+    "book-lines": Reader(seeds=_book_lines, read=_book_line, words=BOOK_WORDS),
+    "books": Reader(seeds=_books, read=_book),
     "lists": Reader(seeds=_lists, read=_list, words=LIST_WORDS),
     "journals": Reader(seeds=_journals, read=_journal, words=JOURNAL_WORDS),
     "takes": Reader(seeds=_takes, read=_take, words=MIDI_WORDS),

@@ -19,7 +19,15 @@ from tests.fuzz.readers import READERS
 CORPUS = Path(__file__).parent / "corpus"
 FOUND = sorted(path for path in CORPUS.glob("*/*") if path.is_file())
 # so many that all of them together take some 20 s
-COUNTS = {"midi": 4000, "journals": 200, "kern": 300}
+COUNTS = {
+    "musicxml-in-archive": 500,
+    "musicxml-packed": 500,
+    "midi": 4000,
+    "journals": 200,
+    "kern": 300,
+    "books": 60,
+    "book-lines": 300,
+}
 USUAL_COUNT = 1500
 
 
