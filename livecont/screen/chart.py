@@ -80,20 +80,26 @@ def _line(title: str, texts: Sequence[str], columns: Sequence[_Column]) -> Line:
 
 
 def _columns(snapshot: Snapshot, pattern: Pattern, most: int) -> list[_Column]:
+    """The links that could be shown: of those past and to come as many as there may be room for."""
     now, explanation = link_now(snapshot), snapshot.explanation
-    links = [*([now] if now is not None else []), *snapshot.coming]
+    last = now.number if now is not None else pattern.links_heard
+    coming = [link for link in snapshot.coming if link.number > last][:most]
+    links = [*snapshot.past, *([now] if now is not None else []), *coming]
     first = links[0].number if links else pattern.links_heard + 1
-    found = []
     # before the step was counted as it is now it was another chain
-    for number in range(max(1, first - most, snapshot.kind_from - 1), first):
+    earliest = max(1, last - most, snapshot.kind_from - 1)
+    found = []
+    for number in range(earliest, first):
         told = None if explanation is None else explanation.link(number)
         if told is not None:
             found.append(_column(number, False, Tone.PLAIN, _rows(told, None)))
     peak = first - 1
-    for link in links[:most]:
+    for link in links:
         if link.role in (Role.CHAIN, Role.FOLDED):
             peak = link.number
-        tone = Tone.OURS if link is now else Tone.QUIET
+        if link.number < earliest:
+            continue
+        tone = Tone.OURS if link is now else Tone.PLAIN if link.number < last else Tone.QUIET
         rows = _rows(_told(explanation, link, peak), link.clarity)
         found.append(_column(link.number, link is now, tone, rows))
     return found

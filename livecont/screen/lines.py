@@ -114,7 +114,7 @@ def _explained(snapshot: Snapshot) -> tuple[str, ...]:
     if explanation is None:
         return ()
     analysis, lines = explanation.analysis, []
-    label = label_words(analysis)
+    label, _ = label_words(analysis)
     if analysis.label is not None and label is not None:
         lines.append(f"it is {label}; it {analysis.label.spoken}")
     if analysis.doubt is not None:

@@ -46,8 +46,8 @@ def statement(snapshot: Snapshot, width: int, height: int = 99) -> Block:
         words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
         said = line(words, Tone.STRONG)
     first = spread(said, kind, width)
-    facts = _facts(pattern)
-    if sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
+    facts = [*_left_over(snapshot, width), *_facts(pattern)]
+    while len(facts) > 2 and sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
         facts = facts[:-1]  # how sure it is can be spared before a link is
     numbers = fill(facts, width, Tone.QUIET, gap=" · ")
     block = (first, *_named(snapshot, width), *_special(snapshot, width), *numbers)
@@ -67,7 +67,7 @@ def _named(snapshot: Snapshot, width: int) -> Block:
     if snapshot.explanation is None:
         return ()
     analysis = snapshot.explanation.analysis
-    label, others = label_words(analysis), other_words(analysis)
+    (label, _), others = label_words(analysis, width), other_words(analysis)
     doubt = fill(doubt_words(analysis).split(), width) if analysis.doubt else ()
     if label is None:
         return doubt
@@ -77,6 +77,12 @@ def _named(snapshot: Snapshot, width: int) -> Block:
     elif doubt:
         doubt = fill(doubt_words(analysis, others=True).split(), width)
     return (crop(named, width), *doubt)
+
+
+def _left_over(snapshot: Snapshot, width: int) -> tuple[str, ...]:
+    """What the label says besides, as far as its line had no room for it."""
+    explanation = snapshot.explanation
+    return () if explanation is None else label_words(explanation.analysis, width)[1]
 
 
 def _special(snapshot: Snapshot, width: int) -> Block:
@@ -101,7 +107,8 @@ def large_statement(snapshot: Snapshot, width: int) -> Block:
     words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
     if capitals_width(words) > width:
         return ()
-    facts = fill([kind_words(snapshot), *_facts(pattern)], width, Tone.PLAIN, gap=" · ")
+    left_over = _left_over(snapshot, width)
+    facts = fill([*left_over, kind_words(snapshot), *_facts(pattern)], width, gap=" · ")
     said = line(_said(snapshot, pattern)) if snapshot.explanation is not None else EMPTY
     named = (*_named(snapshot, width), *((said,) if said else ()), *_special(snapshot, width))
     return (*capitals(words, Tone.STRONG), EMPTY, *named, *facts)

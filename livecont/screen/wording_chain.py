@@ -55,9 +55,20 @@ def doubt_words(analysis: Analysis, *, others: bool = False) -> str:
     return f"not sure: {analysis.doubt}" + (f"; {more}" if more and not said else "")
 
 
-def label_words(analysis: Analysis) -> str | None:
-    """Return what a sequence is called: 'D2 (D5/A4): descending fifths'."""
-    return None if analysis.label is None else analysis.label.said
+def label_words(analysis: Analysis, width: int = 999) -> tuple[str | None, tuple[str, ...]]:
+    """Return what a sequence is called, and of that what has no room in a width.
+
+    'D2 (D5/A4): descending fifths', for instance, and ('seventh chords',).
+    """
+    label = analysis.label
+    if label is None:
+        return None, ()
+    words = [word for word in (label.common_name, *label.variants) if word]
+    for count in range(len(words), 0, -1):
+        said = f"{label.text}: {', '.join(words[:count])}"
+        if len(said) <= width:
+            return said, tuple(words[count:])
+    return label.text, tuple(words)
 
 
 def other_words(analysis: Analysis) -> str | None:

@@ -17,12 +17,13 @@ def snapshot(state: State, at_s: float) -> Snapshot:
     """Return what can be seen of the sitting at a time not before its last event."""
     sounding, settings = state.sounding, state.settings
     link, start_s = None, None
+    past: tuple[Link, ...] = ()
     coming = tuple(as_wanted(state, one) for one in state.coming)
     if sounding is not None:
         begun = [i for i, s in enumerate(sounding.starts_s) if at_s >= s]
         now = begun[-1] if begun else 0
         link, start_s = sounding.handed[now], sounding.starts_s[now]
-        coming = _coming(state, sounding, now + 1)
+        coming, past = _coming(state, sounding, now + 1), sounding.handed[:now]
     elif state.armed is not None:
         link, start_s = state.armed.handed, state.armed.plan.from_s
     reach = None
@@ -50,6 +51,7 @@ def snapshot(state: State, at_s: float) -> Snapshot:
         changed=state.changed if sounding is None else changed_by(sounding, at_s),
         kind_changed=state.kind_changed,
         kind_from=_kind_from(state),
+        past=past,
         explanation=state.explanation,
         fullness=settings.fullness,
     )

@@ -50,8 +50,10 @@ class Snapshot:
     and those with keys; None while they are being counted, and where the chain goes another way.
     `changed` is the latest link that was changed on purpose; told when it is over. `kind_changed`:
     the player had the step counted the other way. `kind_from` is the first link that is the one
-    before it, moved as the step is counted now. `explanation` is what the pattern is, None while
-    that is being worked out. `fullness` is how much of the links not yet sounded will sound.
+    before it, moved as the step is counted now. `past` are the links of the chain that livecont has
+    sounded before the one of the moment, as they sounded. `explanation` is what the pattern is,
+    None while that is being worked out. `fullness` is how much of the links not yet sounded will
+    sound.
     """
 
     at_s: float
@@ -73,5 +75,6 @@ class Snapshot:
     changed: Changed | None = None
     kind_changed: bool = False
     kind_from: int = 2
+    past: tuple[Link, ...] = ()
     explanation: Explanation | None = None
     fullness: Fullness = Fullness.FULL
