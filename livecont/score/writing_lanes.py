@@ -12,11 +12,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from livecont.music.score import Bar, Score, ScoreNote
 from livecont.score.writing_rhythm import Tuplet, Value, periods_of, tuplets_of, values_of
 
 MOST_MORE_BARS = 1000
+WHOLE_Q = Fraction(4)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -270,7 +272,16 @@ def _whole_rest(score: Score, bar: Bar, staff: int, voice: int) -> LaneBar:
     meter = score.meter_at(bar.start_q)
     values: tuple[Value, ...] = (Value(start_q=begin_q, length_q=bar.length_q, name=None),)
     if bar.length_q != meter.bar_q:
-        values = values_of(begin_q, begin_q + bar.length_q, periods_of(meter), rest=True)
+        # a whole rest alone is read as a full bar's, however short this one is
+        cuts = [begin_q, begin_q + bar.length_q]
+        if bar.length_q == WHOLE_Q:
+            cuts.insert(1, begin_q + WHOLE_Q / 2)
+        periods = periods_of(meter)
+        values = tuple(
+            value
+            for start_q, end_q in pairwise(cuts)
+            for value in values_of(start_q, end_q, periods, rest=True)
+        )
     signs = tuple(Sign(start_q=value.start_q, value=value) for value in values)
     return LaneBar(voice=voice, staff=staff, signs=signs)
 

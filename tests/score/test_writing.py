@@ -225,6 +225,25 @@ def test_music21_reads_key_metre_and_words(tmp_path: Path) -> None:
     assert words == [(3.0, "link 2")]
 
 
+def test_a_short_bar_of_rest_stays_short(tmp_path: Path) -> None:
+    """A whole rest alone means a bar of rest, whatever its length (common practice)."""
+    score = score_of("C4/8 r/4 D4/8", meter=Meter(at_q=Q(0), beats=4, beat_type=2), bars=3)
+    lengths = (Q(8), Q(4), Q(8))
+    bars = tuple(
+        replace(bar, start_q=sum(lengths[:index], Q(0)), length_q=lengths[index])
+        for index, bar in enumerate(score.bars)
+    )
+    score = replace(score, bars=bars)
+    path = tmp_path / "piece.musicxml"
+    write_musicxml(score, path)
+    assert [(b.start_q, b.length_q) for b in read_score(path).bars] == [
+        (Q(0), Q(8)),
+        (Q(8), Q(4)),
+        (Q(12), Q(8)),
+    ]
+    assert music21_notes(path) == our_notes(score.notes)
+
+
 LENGTHS = (Q(1, 4), Q(1, 2), Q(3, 4), Q(1), Q(3, 2), Q(2), Q(5, 2), Q(3), Q(4), Q(7))
 TUPLETS = ((Q(1, 3), 3), (Q(1, 6), 3), (Q(1, 5), 5), (Q(2, 3), 3), (Q(1, 7), 7))
 METERS = ((4, 4), (3, 4), (6, 8), (2, 2), (9, 8), (5, 4), (3, 8))
