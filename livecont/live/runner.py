@@ -44,7 +44,8 @@ from livecont.sitting.events import (
 )
 from livecont.sitting.snapshot import Snapshot
 
-KEEP_HOUSE_S = 0.05  # how often snapshot, take and sounding process are looked after
+KEEP_HOUSE_S = 0.05  # how often snapshot and sounding process are looked after
+KEEP_TAKE_S = 0.02  # and what was sounded is told to the take: a kill loses it
 OVERDUE_S = 0.005  # a tick so late goes before what waits
 TELL_AGAIN_S = 1.0
 LAST_NOTES_S = 0.5  # the last notes ring so long before a sitting ends by itself
@@ -113,7 +114,7 @@ class Runner(Generic[State]):
             tell=self._tell,
         )
         self._state = machine.begin(settings)
-        self._last_s = self._house_s = clock.now_s()
+        self._last_s = self._house_s = self._take_s = clock.now_s()
         self._end_at_s: float | None = None
         self._overruns, self._tell_overruns_s = 0, self._last_s
         self._unsure_of_keys = False
@@ -242,8 +243,13 @@ class Runner(Generic[State]):
     def _turn(self) -> None:
         """Take one item, or the tick that is due, or look after the house."""
         now_s = self._clock.now_s()
+        if now_s >= self._take_s:
+            self._take_s = now_s + KEEP_TAKE_S
+            self._performer.keep_take()
         wake_s = self._performer.wake_s
-        deadline_s = self._house_s if wake_s is None else min(self._house_s, wake_s)
+        deadline_s = min(self._house_s, self._take_s)
+        if wake_s is not None:
+            deadline_s = min(deadline_s, wake_s)
         overdue = wake_s is not None and now_s > wake_s + OVERDUE_S
         item = None if overdue else self._inbox.take(deadline_s - now_s)
         if item is not None:
@@ -301,7 +307,6 @@ class Runner(Generic[State]):
 
     def _keep_house(self, now_s: float) -> None:
         self._house_s = now_s + KEEP_HOUSE_S
-        self._performer.keep_take()
         if self._inbox.overruns != self._overruns and now_s >= self._tell_overruns_s:
             self._overruns = self._inbox.overruns
             self._tell_overruns_s = now_s + TELL_AGAIN_S

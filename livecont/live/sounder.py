@@ -23,7 +23,7 @@ from livecont.live.ledger import Ledger
 from livecont.live.messages import TimedMessage
 from livecont.live.report import SentMessage, SounderReport, SounderState
 from livecont.live.sounding import LATE_BOUND_S
-from livecont.live.spawning import spawn
+from livecont.live.spawning import Line, spawn
 from livecont.live.wire import MESSAGE_BYTES, Counts, OutputChoice, Priority, is_message, portions
 
 START_PATIENCE_S = 15.0
@@ -184,7 +184,7 @@ class Sounder:
         started_s = self._clock.now_s()
         line = spawn(self._choice, self._late_bound_s, self._urgent)
         try:
-            name, priority, theirs_s = self._await_ready(line.replies)
+            name, priority, theirs_s = self._await_ready(line)
             if not started_s <= theirs_s <= self._clock.now_s():
                 raise PortError("this system's clock differs between processes: nothing is in time")
         except BaseException:
@@ -199,12 +199,16 @@ class Sounder:
         self._ledger = Ledger()
 
     @staticmethod
-    def _await_ready(replies: Any) -> tuple[str, str, float]:
+    def _await_ready(line: Line) -> tuple[str, str, float]:
+        replies = line.replies
         try:
             there = replies.poll(START_PATIENCE_S)
             word, *rest = replies.recv() if there else ("late",)
         except (EOFError, OSError) as error:
-            raise PortError("the sounding process ended before it was ready") from error
+            line.process.join(KILL_PATIENCE_S)
+            raise PortError(
+                f"the sounding process ended before it was ready (code {line.process.exitcode})"
+            ) from error
         if word == "failed":
             raise PortError(rest[0])
         if word != "ready":
