@@ -160,7 +160,7 @@ class Clef:
 TREBLE = Clef(sign="G", line=2, lowest=30)
 BASS = Clef(sign="F", line=4, lowest=18)
 ALTO = Clef(sign="C", line=3, lowest=24)
-CHANGE_COST = 12.0
+CHANGE_COST, UNUSUAL_COST = 12.0, 0.3
 
 
 def clefs_of(
@@ -173,7 +173,7 @@ def clefs_of(
         clefs: those to choose from.
         usual: what the staff begins with where nothing speaks against it.
     """
-    costs = [{clef: _ledger_cost(list(bar), clef) for clef in clefs} for bar in bars]
+    costs = [{clef: _bar_cost(list(bar), clef, usual) for clef in clefs} for bar in bars]
     back: list[dict[Clef, Clef]] = []
     totals = {clef: 0.0 if clef == usual else 1.0 for clef in clefs}
     for cost in costs:
@@ -196,11 +196,11 @@ def clefs_of(
     return tuple(reversed(found))
 
 
-def _ledger_cost(places: Sequence[int], clef: Clef) -> float:
-    """Ledger lines, and more for each the more of them a note has."""
-    cost = 0.0
+def _bar_cost(places: Sequence[int], clef: Clef, usual: Clef | None) -> float:
+    """Ledger lines, and more for each the more of them a note has; rather the usual clef."""
+    cost = 0.0 if clef == usual or usual is None else UNUSUAL_COST * len(places)
     for place in places:
         below, above = (clef.lowest - place) // 2, (place - clef.highest) // 2
         lines = max(0, below, above)
-        cost += lines + max(0, lines - 2) ** 2
+        cost += 0.2 * lines + max(0, lines - 1) + max(0, lines - 3) ** 2
     return cost

@@ -98,28 +98,34 @@ def spelled_in(extension: Extension, span: Span) -> Spelled:
     """Return the pitches of a link, one for each position of the pattern, None where it has none.
 
     A note is the image of a position that begins as it does, on the same staff and in the same
-    voice, and lies as far from where that last was as most notes of the voice do.
+    voice, and lies as far from where that last was as most notes of the voice do. Where voices are
+    numbered otherwise from link to link, they are left aside.
     """
+    by_voice, by_staff = (_images(extension, span, voiced=voiced) for voiced in (True, False))
+    return by_staff if by_voice.count(None) > by_staff.count(None) else by_voice
+
+
+def _images(extension: Extension, span: Span, *, voiced: bool) -> Spelled:
     pattern, templates = extension.passage.pattern, extension.passage.templates
-    there: dict[tuple[object, ...], list[Spelling]] = {}
+
+    def lane(one: ScoreNote | Template) -> tuple[int, int, int]:
+        return one.part, one.staff, one.voice if voiced else 0
+
+    there: dict[tuple[Fraction, tuple[int, int, int]], list[Spelling]] = {}
     for note in extension.moving(span):
-        there.setdefault(_place(note, note.onset_q - span.start_q), []).append(note.spelling)
+        there.setdefault((note.onset_q - span.start_q, lane(note)), []).append(note.spelling)
     latest = [_latest(position, pattern.step_degrees) for position in pattern.positions]
     away: dict[tuple[int, int, int], Counter[int]] = {}
     for staff, one in zip(latest, templates, strict=True):
-        lane = away.setdefault((one.part, one.staff, one.voice), Counter())
-        lane.update(pitch.staff - staff for pitch in there.get(_place(one, one.offset_q), ()))
+        pitches = there.get((one.offset_q, lane(one)), ())
+        away.setdefault(lane(one), Counter()).update(pitch.staff - staff for pitch in pitches)
     found: list[Spelling | None] = []
     for staff, one in zip(latest, templates, strict=True):
-        moved = away[one.part, one.staff, one.voice].most_common(1)
-        pitches = there.get(_place(one, one.offset_q), ())
+        moved = away[lane(one)].most_common(1)
+        pitches = there.get((one.offset_q, lane(one)), ())
         image = (pitch for pitch in pitches if pitch.staff - staff == moved[0][0])
         found.append(next(image, None))
     return tuple(found)
-
-
-def _place(one: ScoreNote | Template, offset_q: Fraction) -> tuple[object, ...]:
-    return offset_q, one.part, one.staff, one.voice
 
 
 def _latest(position: Position, step: int) -> int:
