@@ -170,7 +170,7 @@ MUTANTS = (
         file="livecont/live/take.py",
         before="            failed = bool(self._unwritten) and not self._try(self._flush)",
         after="            failed = False",
-        tests=("tests/live/test_take.py::test_a_kill_loses_a_tenth_of_a_second_at_most",),
+        tests=("tests/live/test_take.py::test_a_kill_loses_next_to_nothing",),
     ),
     Mutant(
         guard="ticks without end are a fault",
