@@ -28,6 +28,7 @@ JACK_CONNECTS_S = 0.1
 JACK_CONNECTS_CYCLES = 4
 JACK_STALLS_S = 2.0  # by a client that was killed
 LIST_TRIES = 5
+OPEN_TRIES, OPEN_AGAIN_S = 3, 0.2
 
 
 class SilentOutput:
@@ -71,7 +72,7 @@ class MidiOutput:
         self._choice = choice
         self._rtmidi = _rtmidi()
         self._api = choice.api
-        self._out: Any = self._client()
+        self._out: Any = self._first_client()
         self._api = self._out.get_current_api()
         # a JACK client that is late for its cycle loses what it sent in it
         self.lossy = self._api == self._rtmidi.API_UNIX_JACK
@@ -159,6 +160,16 @@ class MidiOutput:
         if out is not None:
             with silenced_stderr():
                 out.delete()
+
+    def _first_client(self) -> Any:
+        """A busy server may refuse one client and take the next."""
+        clock = SystemClock()
+        for _ in range(OPEN_TRIES - 1):
+            try:
+                return self._client()
+            except PortError:
+                clock.sleep_until(clock.now_s() + OPEN_AGAIN_S)
+        return self._client()
 
     def _client(self) -> Any:
         try:
