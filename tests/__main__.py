@@ -1,7 +1,9 @@
 """`python -m tests` checks everything: format, rules, types, tests. The README's test command.
 
-What is written after it goes to pytest: `python -m tests tests/music -x`. All four are run even
-where one fails, so that one run tells the whole story.
+What is written after it goes to pytest, once: `python -m tests tests/music -x`. Without it the
+tests run in two parts: first those that only compute, on all cores; then those that play in real
+time, one after the other, with the machine to themselves. All checks are run even where one fails,
+so that one run tells the whole story.
 """
 
 from __future__ import annotations
@@ -15,17 +17,22 @@ CHECKS = (
     ("format", ["ruff", "format", "--check", "."]),
     ("rules", ["ruff", "check", "."]),
     ("types", ["mypy"]),
-    ("tests", ["pytest", "-q", "-rs"]),
+)
+PYTEST = ["pytest", "-q", "-rs"]
+# a test is in one of the two by the mark that tests/conftest.py gives it
+PARTS = (
+    ("tests", [*PYTEST, "-n", "auto", "--dist", "loadfile", "-m", "not realtime"]),
+    ("tests in real time", [*PYTEST, "-m", "realtime"]),
 )
 
 
 def main(arguments: list[str]) -> int:
     """Run the checks; return 0 where all of them passed."""
     failed = []
-    for name, command in CHECKS:
+    tests = (("tests", [*PYTEST, *arguments]),) if arguments else PARTS
+    for name, command in (*CHECKS, *tests):
         print(f"--- {name}: {' '.join(command)}", flush=True)
-        extra = arguments if name == "tests" else []
-        done = subprocess.run([sys.executable, "-m", *command, *extra], cwd=TOP, check=False)
+        done = subprocess.run([sys.executable, "-m", *command], cwd=TOP, check=False)
         if done.returncode:
             failed.append(name)
     print(f"--- {'all well' if not failed else 'failed: ' + ', '.join(failed)}", flush=True)

@@ -30,6 +30,9 @@ settings.register_profile(
 )
 settings.load_profile("livecont")
 
+# what plays in real time, beside all that asks for a JACK server: it wants the machine to itself
+REAL_TIME = {"test_cli.py", "test_cli_listen.py", "test_cli_book.py", "test_demo.py"}
+
 READY_WITHIN_S = 5.0
 SETTLED_S = 0.2
 STARTS = 4  # a server started right after another was killed often fails at first
@@ -40,6 +43,15 @@ JACKD = shutil.which("jackd") or "jackd"
 # some 4 s then, so it gets 100 ms (-t)
 COMMAND = ("--no-realtime", "-S", "-t", "100", "-d", "dummy", "-r", "48000", "-p", "64")
 MISSING = "jackd is not installed: apt-get install --no-install-recommends jackd2"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what plays in real time; `python -m tests` runs that by itself."""
+    for item in items:
+        file = item.path
+        asks = "jack_server" in getattr(item, "fixturenames", ())
+        if asks or file.parent.name == "live" or file.name in REAL_TIME or "real" in file.stem:
+            item.add_marker(pytest.mark.realtime)
 
 
 class JackServer:
