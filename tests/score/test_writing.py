@@ -225,6 +225,39 @@ def test_music21_reads_key_metre_and_words(tmp_path: Path) -> None:
     assert words == [(3.0, "link 2")]
 
 
+def test_a_voice_that_crosses_the_staves_stays_one(tmp_path: Path) -> None:
+    crossing = score_of("C4/1 E4/1 G4/1 C5/1", bars=1)
+    notes = tuple(
+        replace(note, staff=2 if note.spelling.octave == 4 and note.spelling.letter < 4 else 1)
+        for note in crossing.notes
+    )
+    score = replace(crossing, notes=notes, parts=(Part(name="Spinet", staves=2),))
+    path = tmp_path / "piece.musicxml"
+    write_musicxml(score, path)
+    again = read_score(path)
+    assert [(n.staff, n.voice) for n in again.notes] == [(2, 1), (2, 1), (1, 1), (1, 1)]
+    assert music21_notes(path) == our_notes(score.notes)
+
+
+def test_voices_counted_staff_by_staff_are_told_apart(tmp_path: Path) -> None:
+    """Two hands that are both voice 1, as in **kern and MEI."""
+    hands = score_of("C5/1 E5/1 D5/2", "C3/2 G3/2|2", bars=1)
+    score = replace(hands, notes=tuple(replace(note, voice=1) for note in hands.notes))
+    path = tmp_path / "piece.musicxml"
+    write_musicxml(score, path)
+    assert {(n.staff, n.voice) for n in read_score(path).notes} == {(1, 1), (2, 2)}
+    assert music21_notes(path) == our_notes(score.notes)
+
+
+def test_without_key_and_metre(tmp_path: Path) -> None:
+    bare = replace(score_of("F#4/3 F4/1", bars=1), meters=(), signatures=())
+    path = tmp_path / "piece.musicxml"
+    write_musicxml(bare, path)
+    again = read_score(path)
+    assert [(m.beats, m.beat_type) for m in again.meters] == [(4, 4)]
+    assert again.notes == bare.notes
+
+
 def test_a_short_bar_of_rest_stays_short(tmp_path: Path) -> None:
     """A whole rest alone means a bar of rest, whatever its length (common practice)."""
     score = score_of("C4/8 r/4 D4/8", meter=Meter(at_q=Q(0), beats=4, beat_type=2), bars=3)
