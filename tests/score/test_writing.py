@@ -6,16 +6,12 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from lxml import etree
 
 from livecont.errors import ScoreError
 from livecont.music.pitch import Spelling, spelling
@@ -23,6 +19,7 @@ from livecont.music.score import Bar, Mark, Meter, Part, Score, ScoreNote, Signa
 from livecont.score.reading import read_score
 from livecont.score.writing import musicxml_of, write_musicxml
 from tests.corpus import corpus_file
+from tests.score.made_up import document
 from tests.score.second import music21_notes, our_notes, parsed
 from tests.score.written import attributes, bar, musicxml, write
 
@@ -66,10 +63,6 @@ def score_of(*voices: str, meter: Meter = FOUR, bars: int = 2, fifths: int = 0) 
         meters=(meter,),
         signatures=(Signature(at_q=Q(0), fifths=fifths, mode="major"),),
     )
-
-
-def document(score: Score) -> Any:
-    return etree.fromstring(musicxml_of(score).encode("utf-8"))
 
 
 def elements(score: Score, name: str) -> list[Any]:
@@ -275,121 +268,6 @@ def test_a_short_bar_of_rest_stays_short(tmp_path: Path) -> None:
         (Q(12), Q(8)),
     ]
     assert music21_notes(path) == our_notes(score.notes)
-
-
-LENGTHS = (Q(1, 4), Q(1, 2), Q(3, 4), Q(1), Q(3, 2), Q(2), Q(5, 2), Q(3), Q(4), Q(7))
-TUPLETS = ((Q(1, 3), 3), (Q(1, 6), 3), (Q(1, 5), 5), (Q(2, 3), 3), (Q(1, 7), 7))
-METERS = ((4, 4), (3, 4), (6, 8), (2, 2), (9, 8), (5, 4), (3, 8))
-
-
-@st.composite
-def voices(draw: st.DrawFn, number: int, staff: int, until_q: Fraction) -> list[ScoreNote]:
-    notes: list[ScoreNote] = []
-    at_q = Q(0)
-    while at_q < until_q:
-        lengths = [draw(st.sampled_from(LENGTHS))]
-        if draw(st.integers(0, 3)) == 0 and at_q.denominator in (1, 2):
-            unit_q, count = draw(st.sampled_from(TUPLETS))
-            lengths = [unit_q] * count
-        for length_q in lengths:
-            end_q = min(at_q + length_q, until_q)
-            places = draw(st.sets(st.integers(21 + 7 * (2 - staff), 38), max_size=2))
-            if end_q > at_q:
-                notes += [
-                    ScoreNote(
-                        onset_q=at_q,
-                        duration_q=end_q - at_q,
-                        spelling=Spelling(place, draw(st.integers(-1, 1))),
-                        staff=staff,
-                        voice=number,
-                    )
-                    for place in places
-                ]
-            at_q = end_q
-    return notes
-
-
-@st.composite
-def scores(draw: st.DrawFn) -> Score:
-    """Scores of one or two parts, on one or two staves; no voice overlaps itself."""
-    bars: list[Bar] = []
-    meters: list[Meter] = []
-    at_q = Q(0)
-    for number in range(draw(st.integers(1, 4))):
-        if not meters or draw(st.booleans()):
-            beats, kind = draw(st.sampled_from(METERS))
-            if not meters or (meters[-1].beats, meters[-1].beat_type) != (beats, kind):
-                meters.append(Meter(at_q=at_q, beats=beats, beat_type=kind))
-        length_q = meters[-1].bar_q
-        pickup = number == 0 and draw(st.booleans())
-        if pickup:
-            length_q = draw(st.sampled_from([Q(1, 2), Q(1)]))
-        bars.append(Bar(number=str(number), start_q=at_q, length_q=length_q, pickup=pickup))
-        at_q += length_q
-    notes: list[ScoreNote] = []
-    parts = []
-    for part in range(draw(st.integers(1, 2))):
-        for number, staff in enumerate(draw(st.sampled_from([(1,), (1, 1), (1, 2)])), 1):
-            line = draw(voices(number, staff, at_q))
-            notes += [replace(note, part=part) for note in line]
-        own = [note.staff for note in notes if note.part == part]
-        parts.append(Part(name=f"part {part}", staves=max(own, default=1)))
-    notes = list(_without_unisons(notes))
-    notes.append(ScoreNote(onset_q=Q(0), duration_q=at_q, spelling=Spelling(45, 0), voice=9))
-    notes.sort(key=lambda n: (n.onset_q, n.part, n.staff, n.voice, not n.grace, n.spelling.staff))
-    staves = [max((n.staff for n in notes if n.part == i), default=1) for i in range(len(parts))]
-    return Score(
-        parts=tuple(replace(p, staves=s) for p, s in zip(parts, staves, strict=True)),
-        notes=tuple(notes),
-        bars=tuple(bars),
-        meters=tuple(meters),
-        signatures=(Signature(at_q=Q(0), fifths=draw(st.integers(-7, 7))),),
-    )
-
-
-def _without_unisons(notes: Sequence[ScoreNote]) -> Iterator[ScoreNote]:
-    """The reading library ties by pitch alone: one pitch in two voices at once would confuse it."""
-    kept: list[ScoreNote] = []
-    for note in notes:
-        if not any(_at_once(note, other) for other in kept):
-            kept.append(note)
-            yield note
-
-
-def _at_once(one: ScoreNote, other: ScoreNote) -> bool:
-    if (one.part, one.spelling.midi) != (other.part, other.spelling.midi):
-        return False
-    if one.voice == other.voice:
-        return one.onset_q < other.end_q and other.onset_q < one.end_q
-    return one.onset_q <= other.end_q and other.onset_q <= one.end_q
-
-
-@given(score=scores())
-@settings(max_examples=25)
-def test_what_is_written_is_read_as_it_was(
-    score: Score, tmp_path_factory: pytest.TempPathFactory
-) -> None:
-    path = tmp_path_factory.mktemp("written") / "piece.musicxml"
-    write_musicxml(score, path)
-    again = read_score(path)
-    assert again.notes == score.notes
-    assert (again.bars, again.meters, again.parts) == (score.bars, score.meters, score.parts)
-
-
-@given(score=scores())
-@settings(max_examples=60)
-def test_every_bar_is_full(score: Score) -> None:
-    """In every voice of every bar, what is written lasts as long as the bar (backups aside)."""
-    root = document(score)
-    divisions = int(root.findtext(".//divisions") or 0)
-    for part in root.iter("part"):
-        for measure, printed in zip(part.iter("measure"), score.bars, strict=True):
-            filled: dict[str, int] = {}
-            for element in measure:
-                if element.tag in ("note", "forward") and element.find("chord") is None:
-                    voice = element.findtext("voice") or ""
-                    filled[voice] = filled.get(voice, 0) + int(element.findtext("duration") or 0)
-            assert set(filled.values()) == {printed.length_q * divisions}
 
 
 # --- files ----------------------------------------------------------------------------------------

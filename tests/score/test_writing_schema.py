@@ -19,7 +19,7 @@ from livecont.score.reading import read_score
 from livecont.score.writing import musicxml_of
 from livecont.score.writing_notes import Look
 from tests.corpus import corpus_file
-from tests.score.test_writing import scores
+from tests.score.made_up import scores
 
 pytest.importorskip("partitura")
 MUSICXML = importlib.util.find_spec("musicxml")
