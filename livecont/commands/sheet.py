@@ -153,13 +153,14 @@ def _heard(source: Path, config: Path | None, given: dict[str, Any]) -> Passage:
     """Return the last sequence of a take, written down."""
     from livecont.commands.options import preferences
     from livecont.gathering import heard_in
+    from livecont.score.confined import confined
     from livecont.sequence.extending_heard import passage_of_pattern
 
     if given["ending"] == "rejoin":
         raise click.UsageError("--ending rejoin is for a piece; nothing follows what was played")
     settings = preferences(config, {}).settings
     with waiting(f"reading {source.name}"):
-        patterns = heard_in(source, settings, key_named(given["key"]))
+        patterns = confined(heard_in, source, settings, key_named(given["key"]))
     if len(patterns) > 1:
         click.echo(f"the last of {len(patterns)} sequences in it")
     return passage_of_pattern(patterns[-1])
