@@ -27,9 +27,14 @@ from livecont.live.spawning import Line, spawn
 from livecont.live.wire import MESSAGE_BYTES, Counts, OutputChoice, Priority, is_message, portions
 
 START_PATIENCE_S = 15.0
+START_TRIES = 3
 ORDER_PATIENCE_S = 1.0  # for room in the command pipe
 CLOSE_PATIENCE_S = 4.0
 KILL_PATIENCE_S = 1.0
+
+
+class _DiedError(PortError):
+    """The process died before it was ready."""
 
 
 class Sounder:
@@ -181,6 +186,19 @@ class Sounder:
             self._state = SounderState.ENDED
 
     def _open(self) -> None:
+        """Start the process; once more where it dies while it opens the output.
+
+        libjack may crash while a busy server takes a client in (seen: a segmentation fault).
+        """
+        for _ in range(START_TRIES - 1):
+            try:
+                self._open_once()
+            except _DiedError:
+                continue
+            return
+        self._open_once()
+
+    def _open_once(self) -> None:
         started_s = self._clock.now_s()
         line = spawn(self._choice, self._late_bound_s, self._urgent)
         try:
@@ -206,7 +224,7 @@ class Sounder:
             word, *rest = replies.recv() if there else ("late",)
         except (EOFError, OSError) as error:
             line.process.join(KILL_PATIENCE_S)
-            raise PortError(
+            raise _DiedError(
                 f"the sounding process ended before it was ready (code {line.process.exitcode})"
             ) from error
         if word == "failed":

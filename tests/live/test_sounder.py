@@ -217,6 +217,26 @@ def test_a_killed_process_is_noticed_and_what_it_left_sounding_is_released(
 
 
 @posix
+def test_a_process_that_dies_while_it_starts_is_started_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    started: list[Line] = []
+
+    def spawned(choice: OutputChoice, late_bound_s: float, urgent: bool) -> Line:
+        line = spawn(choice, late_bound_s, urgent)
+        started.append(line)
+        if len(started) < START_TRIES:
+            line.process.kill()
+        return line
+
+    monkeypatch.setattr("livecont.live.sounder.spawn", spawned)
+    sounder = Sounder.start(SILENT)
+    assert len(started) == START_TRIES
+    assert sounder.report().alive
+    sounder.close()
+
+
+@posix
 def test_a_stuck_process_delays_nobody_for_long(silent: Sounder) -> None:
     pid = silent._line.process.pid
     assert pid is not None
