@@ -18,7 +18,8 @@ from livecont.live.clock import SystemClock
 from livecont.live.messages import TimedMessage
 from livecont.live.replies import Replies
 from livecont.live.report import SentMessage, SounderReport, SounderState
-from livecont.live.sounder import CLOSE_PATIENCE_S, Sounder
+from livecont.live.sounder import CLOSE_PATIENCE_S, START_TRIES, Sounder
+from livecont.live.spawning import Line, spawn
 from livecont.live.wire import OutputChoice, OutputKind
 
 TOP = Path(__file__).parents[2]
