@@ -120,7 +120,7 @@ def low_strain(sonority: Sequence[int]) -> float:
     return worst
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=1 << 12)
 def sonority_clarity(sonority: tuple[int, ...], spectrum: Spectrum = MODERN_PIANO) -> float:
     """Return the clarity of a sonority: its least definite voice, clouded by excess and strain.
 

@@ -43,7 +43,7 @@ class Pair(NamedTuple):
     kinds: tuple[tuple[bool, bool], ...]
 
 
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 12)
 def pair_table(
     pair: Pair, home: tuple[int, ...], leap: bool, weights: Weights
 ) -> tuple[Floats, Floats]:

@@ -89,7 +89,7 @@ class Interval(NamedTuple):
     bend: int
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1 << 12)
 def interval(low: int, low_alter: int, high: int, high_alter: int) -> Interval:
     """Return the interval of two tones, each a letter and an accidental, the lower one first.
 
@@ -141,7 +141,7 @@ class Pairing(NamedTuple):
     high_home: int  # the accidental that the home signature gives to the higher tone
 
 
-@lru_cache(maxsize=1 << 16)
+@lru_cache(maxsize=1 << 12)
 def bonds(pairing: Pairing, low_alter: int, high_alter: int) -> int:
     """Return the rules that two accidentals of the next link meet, as the bits of `Bond`.
 
@@ -193,7 +193,7 @@ def _harsh(one: Interval) -> bool:
     return one.bend not in ((0, -1) if imperfect else (0,))
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1 << 12)
 def merit_of(bits: int, weights: Weights) -> tuple[float, float]:
     """Return the merit of the rules met: those that count whole, those that pairs share."""
     table = {

@@ -180,7 +180,7 @@ def _pairs(
     return pairs
 
 
-@lru_cache(maxsize=1 << 15)
+@lru_cache(maxsize=1 << 12)
 def _rank(earlier: int, later: int, step: int, key: Key) -> int | None:
     """How unusual the spellings are that make the step right; None where none does."""
     fitting = options(earlier, later, step, key)

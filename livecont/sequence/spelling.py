@@ -30,7 +30,7 @@ class Pair:
     step: int
 
 
-@lru_cache(maxsize=1 << 15)
+@lru_cache(maxsize=1 << 12)
 def options(earlier: int, later: int, step: int, key: Key) -> tuple[tuple[Spelling, Spelling], ...]:
     """Return the spellings under which `later` lies `step` degrees from `earlier`, usual first."""
     found = [
