@@ -78,8 +78,9 @@ def run(arguments: list[str] | None = None) -> int:
 
 
 def _complain(what: str, code: int) -> int:
-    """Say what is wrong in one line."""
-    click.echo(f"livecont: {' '.join(what.split())}", err=True)
+    """Say what is wrong in one line; what a file says commands no terminal."""
+    line = "".join(sign if sign.isprintable() else "?" for sign in " ".join(what.split()))
+    click.echo(f"livecont: {line}", err=True)
     return code
 
 

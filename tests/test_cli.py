@@ -113,6 +113,15 @@ def report_of(capsys: pytest.CaptureFixture[str], *arguments: str) -> list[dict[
     return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
 
 
+def test_an_error_commands_no_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    config = tmp_path / "livecont.toml"
+    config.write_text('"\\u001b[2J\\u202e\\u0007" = 1\n', encoding="utf-8")
+    assert run(["demo", "lament", "--config", str(config)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert all(sign.isprintable() for sign in said.rstrip("\n"))
+
+
 def test_report_has_the_stable_format(lament: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The format is DESIGN's, section 6, version 1, and the README's."""
     events = report_of(capsys, str(lament), "--key", "a minor", "--limit", "2")
