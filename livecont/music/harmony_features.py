@@ -20,15 +20,18 @@ LAPS = 2  # the link and what is held on into the next one
 # a note's function by places above the root: root, third, fifth, seventh, outside
 ROOT, THIRD, FIFTH, SEVENTH, OUTSIDE = range(5)
 FUNCTION = np.array((ROOT, OUTSIDE, THIRD, OUTSIDE, FIFTH, OUTSIDE, SEVENTH))
-# what a note is, from here on: a seventh that resolves over the same bass, six kinds of outside
-DELAYED, SUSPENSION, BY_STEP, LEANING, EARLY, OTHER, SIXTH = range(4, 11)
-KINDS = 11
+# what a note is, from here on: a seventh that resolves over the same bass, six kinds of outside,
+# a seventh that does not resolve
+DELAYED, SUSPENSION, BY_STEP, LEANING, EARLY, OTHER, SIXTH, LOOSE = range(4, 12)
+KINDS = 12
 SIXTH_ABOVE = 5
 # a member is there if it sounds for so much of the harmony
 PRESENT_SHARE = 0.4
 # notes of at most so many beats pass by
 SHORT_BEATS = 0.6
 TINY = 1e-9
+# a seventh resolves within so long
+RESOLVES_UNITS = 0.5
 # plain parts of a link, and how far from one, in parts, a length is plain still
 PARTS = (4, 6)
 ODD = 0.15
@@ -52,7 +55,7 @@ class Frame:
 
 
 def features(frame: Frame) -> Floats:
-    """Return what speaks for each stretch and root, shape (n, n, 7, 36)."""
+    """Return what speaks for each stretch and root, shape (n, n, 7, 37)."""
     spans = np.diff(np.append(frame.times, frame.times[0] + 1.0)) * frame.beats
     sounding = _sounding(frame)
     by_kind, by_letter = _by_span(frame, sounding)
@@ -140,6 +143,8 @@ def _kind(frame: Frame, tone: Tone, root: int) -> int:
     function = int(FUNCTION[(tone.place - root) % PLACES])
     if function == SEVENTH and tone.bass is not None and -1 in tone.after:
         return DELAYED
+    if function == SEVENTH and not _goes_down(frame, tone):
+        return LOOSE
     if function != OUTSIDE:
         return function
     into = [m for m in tone.after if FUNCTION[(tone.place + m - root) % PLACES] != OUTSIDE]
@@ -180,6 +185,16 @@ def _contradicted(frame: Frame, sounding: Floats) -> Floats:
     members = _functions(other)
     result: Floats = members[..., :OUTSIDE].sum(axis=3)
     return result
+
+
+def _goes_down(frame: Frame, tone: Tone) -> bool:
+    """Whether the note a step below comes soon after a tone, in its own register."""
+    return any(
+        other.place + lap * frame.step == tone.place - 1
+        and -TINY <= other.start + lap - tone.end <= RESOLVES_UNITS
+        for other in frame.tones
+        for lap in (0, 1)
+    )
 
 
 def _lowest(frame: Frame, sounding: Floats) -> NDArray[np.int64]:

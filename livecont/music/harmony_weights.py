@@ -32,8 +32,10 @@ class Weights:
     early: float = -0.8
     outside: float = -1.2
     sixth: float = -1.4
+    # a beat of a seventh that does not go down
+    loose: float = -0.4
     # of the root, third, fifth there is nothing
-    no_root: float = -0.5
+    no_root: float = -0.8
     no_third: float = -0.4
     no_fifth: float = -0.1
     # the bass is on the root, third, fifth, seventh or elsewhere, for what share of the harmony
@@ -71,7 +73,7 @@ class Weights:
     up_second: float = 0.1
     up_third: float = -0.3
     up_fourth: float = 0.5
-    up_fifth: float = 0.1
+    up_fifth: float = 0.2
     up_sixth: float = 0.2
     up_seventh: float = 0.0
 
