@@ -39,7 +39,7 @@ def completed(heading: Heading, extension: Extension, told: Told, wish: Wish) ->
         where=where.replace("-", "\N{EN DASH}"),
         label=label.text if label is not None else "",
         spoken=" \N{EM DASH} ".join(name for name in names if name),
-        facts=_facts(extension, wish),
+        facts=(*_facts(extension, wish), *(label.variants if label is not None else ())),
         foot=_foot(told),
     )
 

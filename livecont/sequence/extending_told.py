@@ -173,13 +173,17 @@ def _stretches(
     result = []
     for index, start_q in enumerate(starts):
         end_q = starts[index + 1] if index + 1 < len(starts) else span.end_q
+        seventh: bool | None = None
         if cadence:
             root = _root_of(extension, start_q, end_q)
         elif away is None:
             root = None
         else:
-            root = (analysis.harmonies[index].root.letter + away) % 7
-        harmony = None if root is None else _harmony(extension, root, start_q, end_q)
+            known = analysis.harmonies[index]
+            root, seventh = (known.root.letter + away) % 7, known.seventh
+        harmony = None
+        if root is not None:
+            harmony = _harmony(extension, root, (start_q, end_q), seventh)
         if cadence and harmony is not None and harmony.quality is Quality.AUGMENTED:
             harmony = None  # rather a suspension before the dominant
         result.append(_Stretch(start_q=start_q, end_q=end_q, harmony=harmony))
@@ -200,17 +204,22 @@ def _sounding(
     return result
 
 
-def _harmony(extension: Extension, root: int, start_q: Fraction, end_q: Fraction) -> Harmony | None:
-    sounding = _sounding(extension, start_q, end_q)
+def _harmony(
+    extension: Extension, root: int, span: tuple[Fraction, Fraction], seventh: bool | None
+) -> Harmony | None:
+    """The harmony on a root in a stretch; whether it has a seventh, its notes say where None."""
+    sounding = _sounding(extension, *span)
     if not sounding:
         return None
     members = [s for _, s in sounding if (s.letter - root) % 7 in CHORD]
+    if seventh is None:
+        seventh = any((s.letter - root) % 7 == CHORD[-1] for _, s in sounding)
     return harmony_on(
         root,
         [s for _, s in sorted(sounding, key=lambda one: -one[0])],
         min(members, key=lambda s: s.midi, default=None),
         extension.passage.pattern.key,
-        seventh=any((s.letter - root) % 7 == CHORD[-1] for _, s in sounding),
+        seventh=seventh,
     )
 
 

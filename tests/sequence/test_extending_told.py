@@ -5,8 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from functools import cache
 
+from livecont.music.numeral import numerals
 from livecont.music.score import Score
+from livecont.sequence.analysis import harmonies_at
 from livecont.sequence.endings import Ending
+from livecont.sequence.endings_course import Course
 from livecont.sequence.extending import Extension, Whose, Wish, extend
 from livecont.sequence.extending_paper import passage_of
 from livecont.sequence.extending_told import MAIN_NOTES, spelled_in, told_of, with_main_notes
@@ -84,3 +87,17 @@ def test_the_piece_that_goes_on_has_no_numerals() -> None:
     piece = longer.spans[-1]
     assert piece.whose is Whose.PIECE
     assert all(numeral.at_q < piece.start_q for numeral in told_of(longer).numerals)
+
+
+def test_numerals_are_those_that_the_live_engine_tells() -> None:
+    """Of the links heard: the same roots, inversions and sevenths, suspensions left aside."""
+    longer = carried()
+    told = told_of(longer)
+    pattern = longer.passage.pattern
+    course = Course(pattern)
+    for number in (pattern.links_heard - 1, pattern.links_heard):
+        span = next(span for span in longer.spans if span.number == number)
+        following = harmonies_at(told.analysis, course, number + 1)[0]
+        known = numerals(harmonies_at(told.analysis, course, number), pattern.key, following)
+        mine = [n.text for n in told.numerals if span.start_q <= n.at_q < span.end_q]
+        assert mine == list(known)
