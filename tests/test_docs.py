@@ -178,7 +178,7 @@ def watch(piece: Piece, every_s: float, options: list[str] | None = None) -> Ite
         wakes = [effect.at_s for effect in effects if isinstance(effect, Wake)]
         wake_s = wakes[-1] if wakes else None
         for asked in (effect for effect in effects if isinstance(effect, Analyse)):
-            told = explain(asked.pattern)
+            told = explain(asked.pattern, asked.home)
             at = asked.at_s + ANSWER_S
             events.append(Analysed(at_s=at, pattern=asked.pattern, explanation=told))
             events.sort(key=lambda event: event.at_s)

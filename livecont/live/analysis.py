@@ -27,6 +27,7 @@ from livecont.sitting.events import Analysed
 ANSWER_PATIENCE_S = 20.0  # the first answer waits for the process to start, on a busy machine
 END_PATIENCE_S = 1.0
 MOST_STARTS = 3
+_Question = tuple[Pattern, int]  # a pattern, and which of its links is in its key
 
 
 class Analyst:
@@ -35,7 +36,7 @@ class Analyst:
     def __init__(self, clock: Clock, tell: Callable[[str], object] = lambda _: None) -> None:
         self._clock, self._tell = clock, tell
         self._answer: Callable[[Analysed], object] = lambda _: None
-        self._wanted: Pattern | None = None
+        self._wanted: _Question | None = None
         self._woken = threading.Event()
         self._closed = False
         self._starts = 0
@@ -49,9 +50,9 @@ class Analyst:
         self._answer = answer
         self._thread.start()
 
-    def ask(self, pattern: Pattern) -> None:
-        """Have a pattern worked out, before any that still waits."""
-        self._wanted = pattern
+    def ask(self, pattern: Pattern, home: int = 1) -> None:
+        """Have a pattern worked out, before any that still waits; `home` as in `explain`."""
+        self._wanted = pattern, home
         process, since_s = self._process, self._since_s
         late = since_s is not None and self._clock.now_s() > since_s + ANSWER_PATIENCE_S
         if late and process is not None:
@@ -77,16 +78,16 @@ class Analyst:
             while not self._closed and self._starts <= MOST_STARTS:
                 self._woken.wait()
                 self._woken.clear()
-                pattern, self._wanted = self._wanted, None
-                if pattern is not None and not self._closed:
-                    self._work_out(pattern)
+                question, self._wanted = self._wanted, None
+                if question is not None and not self._closed:
+                    self._work_out(question)
         except OSError as error:  # no process can be started
             self._tell(f"no harmonic label in this sitting: {error}")
         finally:
             self._end()
 
-    def _work_out(self, pattern: Pattern) -> None:
-        found = self._asked(pattern)
+    def _work_out(self, question: _Question) -> None:
+        found = self._asked(question)
         self._since_s = None
         if self._closed:
             return
@@ -99,16 +100,16 @@ class Analyst:
             self._tell(f"no harmonic label for this sequence: {found}")
         else:
             at_s = self._clock.now_s()
-            self._answer(Analysed(at_s=at_s, pattern=pattern, explanation=found))
+            self._answer(Analysed(at_s=at_s, pattern=question[0], explanation=found))
 
-    def _asked(self, pattern: Pattern) -> Any:
+    def _asked(self, question: _Question) -> Any:
         """The answer; None where the process is gone or does not answer."""
         pipe = self._pipe
         if pipe is None:
             return None
         with contextlib.suppress(OSError, EOFError):
             self._since_s = self._clock.now_s()
-            pipe.send(pattern)
+            pipe.send(question)
             # where the process is killed the pipe ends, and this with it
             return pipe.recv()
         return None

@@ -3,8 +3,8 @@
 It is started by `live.analysis` with the spawn method and ends with its pipe, however the main
 process ends. Ctrl-C is the main process's business.
 
-Conventions: a pattern in, an `Explanation` out, in order; for a pattern that can't be worked out
-the fault in one line.
+Conventions: a pattern and its home link in, an `Explanation` out, in order; for a pattern that
+can't be worked out the fault in one line.
 """
 
 from __future__ import annotations
@@ -26,11 +26,11 @@ def run(pipe: Connection[Any, Any]) -> None:
     answer: object
     while True:
         try:
-            pattern = pipe.recv()
+            pattern, home = pipe.recv()
         except (EOFError, OSError):
             return
         try:
-            answer = explain(pattern)
+            answer = explain(pattern, home)
         except Exception as error:  # one pattern must not end it for all later ones
             answer = f"{type(error).__name__}: {error}"
         try:

@@ -43,8 +43,8 @@ class Explainer(Protocol):
         """Begin; answers go there, from any thread."""
         ...
 
-    def ask(self, pattern: Pattern) -> None:
-        """Have a pattern worked out; never waits."""
+    def ask(self, pattern: Pattern, home: int = 1) -> None:
+        """Have a pattern worked out, link `home` of which is in its key; never waits."""
         ...
 
     def close(self) -> None:

@@ -68,7 +68,7 @@ class Performer:
             self.wake_s = effect.at_s
         elif isinstance(effect, Analyse):
             if self._explainer is not None:
-                self._explainer.ask(effect.pattern)
+                self._explainer.ask(effect.pattern, effect.home)
         else:
             self._pass_on(effect)
 

@@ -15,19 +15,19 @@ from typing import NamedTuple
 from livecont.screen.moment import link_now
 from livecont.screen.once import once_each
 from livecont.screen.typeset import Block, Line, Run, Tone, crop
-from livecont.screen.wording_chain import main_names, marked_clear
+from livecont.screen.wording_chain import main_names, marked_clear, printed
 from livecont.sequence.pattern import Link, Pattern, Role
 from livecont.sitting.explanation import Explanation, LinkTold, MainTold
 from livecont.sitting.snapshot import Phase, Snapshot
 
-_TITLES = ("main", "notes", "figures", "chords", "clear")
-_WANTED = (0, 1, 3, 4, 2)  # which rows are kept where not all have room
+_TITLES = ("main", "notes", "figures", "chords", "in", "clear")
+_WANTED = (0, 1, 3, 4, 5, 2)  # which rows are kept where not all have room
 _HEAD = 9  # the rows' titles
 _GAP = 3  # between links
 _LEAST_WIDTH = 4 + _GAP  # of a link: '87 %'
 LEAST_HEIGHT = 2
 _Rows = tuple[tuple[str, ...], ...]  # cells, a harmony each or one in all
-_NO_ROWS: _Rows = ((), (), (), ())
+_NO_ROWS: _Rows = ((), (), (), (), ())
 
 
 class _Column(NamedTuple):
@@ -125,7 +125,8 @@ def _told_rows(told: LinkTold) -> _Rows:
     lower = tuple(_names(one.voices[-1]) for one in harmonies) if voices > 1 else ()
     figures = tuple(one.figures for one in harmonies)
     numerals = tuple(one.numeral for one in harmonies)
-    return upper, lower, figures if any(figures) else (), numerals
+    key = () if told.key is None else (printed(told.key),)
+    return upper, lower, figures if any(figures) else (), numerals, key
 
 
 def _names(notes: Sequence[MainTold]) -> str:

@@ -47,7 +47,7 @@ def statement(snapshot: Snapshot, width: int, height: int = 99) -> Block:
         said = line(words, Tone.STRONG)
     first = spread(said, kind, width)
     facts = [*_left_over(snapshot, width), *_facts(pattern)]
-    while len(facts) > 2 and sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
+    while len(facts) > 1 and sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
         facts = facts[:-1]  # how sure it is can be spared before a link is
     numbers = fill(facts, width, Tone.QUIET, gap=" · ")
     block = (first, *_named(snapshot, width), *_special(snapshot, width), *numbers)

@@ -18,10 +18,10 @@ from livecont.sequence.endings_circle import Circle, circle_of
 from livecont.sequence.endings_clarity import Reach
 from livecont.sequence.pattern import Kind, Pattern, Role
 from livecont.sitting.events import Fullness
-from livecont.sitting.explanation import Explanation, MainTold
+from livecont.sitting.explanation import Explanation, LinkTold, MainTold
 from livecont.sitting.snapshot import Changed, Snapshot
 
-_NAMED = re.compile(r"\b([A-G])([#b]+)(?!\w)")
+_NAMED = re.compile(r"\b([A-Ga-g])([#b]+)(?!\w)")
 _SIGNS = str.maketrans("#b", "♯♭")
 
 
@@ -63,7 +63,8 @@ def label_words(analysis: Analysis, width: int = 999) -> tuple[str | None, tuple
     label = analysis.label
     if label is None:
         return None, ()
-    words = [word for word in (label.common_name, *label.variants) if word]
+    said = label.said.removeprefix(label.text).removeprefix(": ")
+    words = said.split(", ") if said else []
     for count in range(len(words), 0, -1):
         said = f"{label.text}: {', '.join(words[:count])}"
         if len(said) <= width:
@@ -79,7 +80,7 @@ def other_words(analysis: Analysis) -> str | None:
 
 def main_names(notes: Sequence[MainTold]) -> str:
     """Return main notes of one voice, a suspension joined to what it resolves to: 'G-F♯ E'."""
-    names = (_printed(note.name) + ("-" if note.suspended else " ") for note in notes)
+    names = (printed(note.name) + ("-" if note.suspended else " ") for note in notes)
     return "".join(names).rstrip(" -")
 
 
@@ -99,19 +100,25 @@ def main_words(explanation: Explanation, number: int) -> str | None:
 def harmony_words(explanation: Explanation, number: int) -> str | None:
     """Return a link's chords: 'chords of link 1: V6/5 I; the next: IV6/5 vii°'."""
     told = [explanation.link(n) for n in (number, number + 1)]
-    rows = [" ".join(one.numeral for one in link.harmonies) for link in told if link is not None]
+    rows = [_chords(link) for link in told if link is not None]
     if not rows or not rows[0]:
         return None
     following = f"; of the next: {rows[1]}" if len(rows) > 1 else ""
     return f"chords of link {number}: {rows[0]}{following}"
 
 
+def _chords(told: LinkTold) -> str:
+    """A link's numerals; in a real chain, each link in its own key, which is named."""
+    words = [one.numeral for one in told.harmonies]
+    return " ".join([*words, *([f"in {printed(told.key)}"] if told.key and words else [])])
+
+
 def changed_words(changed: Changed) -> str:
     """Return what was done to a link on purpose."""
-    return f"link {changed.number} was changed on purpose: {_printed(changed.said)}"
+    return f"link {changed.number} was changed on purpose: {printed(changed.said)}"
 
 
-def _printed(text: str) -> str:
+def printed(text: str) -> str:
     """Return text with the names of notes in it in printed signs."""
     return _NAMED.sub(lambda name: name[1] + name[2].translate(_SIGNS), text)
 

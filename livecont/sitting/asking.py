@@ -19,7 +19,8 @@ def ask(state: State) -> tuple[State, tuple[Effect, ...]]:
     wanted = settings.draws_ahead or settings.fullness is Fullness.REDUCTION
     if not wanted or pattern is None or _same_notes(state.asked, pattern):
         return state, ()
-    return replace(state, asked=pattern), (Analyse(at_s=state.now_s, pattern=pattern),)
+    home = pattern.links_heard if state.kind_changed else 1
+    return replace(state, asked=pattern), (Analyse(at_s=state.now_s, pattern=pattern, home=home),)
 
 
 def answered(state: State, event: Analysed) -> State:

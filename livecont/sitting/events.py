@@ -164,11 +164,13 @@ class Wake:
 class Analyse:
     """Work out what a pattern is, away from the path of notes, and tell it by `Analysed`.
 
-    A later one makes an earlier one that is not yet answered needless.
+    A later one makes an earlier one that is not yet answered needless. `home` is the link that is
+    in the pattern's key, where each is in its own.
     """
 
     at_s: float
     pattern: Pattern
+    home: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

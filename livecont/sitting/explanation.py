@@ -14,11 +14,14 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from livecont.music.harmony import Harmony
+from livecont.music.key import Key
 from livecont.music.numeral import figured_bass, numerals
+from livecont.music.pitch import Spelling, spell_at
 from livecont.sequence.analysis import Analysis, analysed, harmonies_at
 from livecont.sequence.endings_course import Course
-from livecont.sequence.pattern import Pattern
+from livecont.sequence.pattern import Kind, Pattern
 
+MIDDLE = 28  # the staff place of middle C
 SLACK_UNITS = 0.01  # a note that begins so little before a harmony belongs to it
 
 
@@ -45,9 +48,14 @@ class HarmonyTold(NamedTuple):
 
 
 class LinkTold(NamedTuple):
-    """A link's harmonies, by time; each has as many voices as the others."""
+    """A link's harmonies, by time; each has as many voices as the others.
+
+    `key` is the tonic of the key that they are told in where each link is in its own, in a real
+    chain: small for minor. None: the pattern's.
+    """
 
     harmonies: tuple[HarmonyTold, ...]
+    key: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,8 +77,13 @@ class Explanation:
         return self.links[index] if index >= 0 else None
 
 
-def explain(pattern: Pattern) -> Explanation:
-    """Work out what a pattern is: some tens of milliseconds."""
+def explain(pattern: Pattern, home: int = 1) -> Explanation:
+    """Work out what a pattern is: some tens of milliseconds.
+
+    Args:
+        pattern: the pattern.
+        home: which link is in the pattern's key, where each is in its own.
+    """
     analysis = analysed(pattern)
     course = Course(pattern)
     first = course.first_known
@@ -82,20 +95,39 @@ def explain(pattern: Pattern) -> Explanation:
         first=first,
         lap=course.lap,
         links=tuple(
-            _told(analysis, course, number, here, after)
+            _told(analysis, course, number, _Place(here, after, _key_at(course, number, home)))
             for number, (here, after) in zip(numbers, pairwise(harmonies), strict=True)
         ),
     )
 
 
-def _told(
-    analysis: Analysis,
-    course: Course,
-    number: int,
-    harmonies: tuple[Harmony, ...],
-    following: tuple[Harmony, ...],
-) -> LinkTold:
-    key = course.pattern.key
+class _Place(NamedTuple):
+    """Where a link is: its harmonies, those of the next, and its own key where it has one."""
+
+    harmonies: tuple[Harmony, ...]
+    following: tuple[Harmony, ...]
+    own_key: Key | None
+
+
+def _key_at(course: Course, number: int, home: int) -> Key | None:
+    """The key that a link of a real chain is in, spelled as its notes are; None in other chains."""
+    pattern, key = course.pattern, course.pattern.key
+    shift = pattern.shift_semitones
+    if pattern.kind is not Kind.REAL or shift is None:
+        return None
+    known = max(home, course.first_known)
+    pairs = zip(course.spelled(known), course.spelled(number), strict=True)
+    away = sorted(there.staff - here.staff for here, there in pairs if here and there)
+    places = away[len(away) // 2] if away else (number - known) * pattern.step_degrees
+    places += (known - home) * pattern.step_degrees
+    tonic = Spelling(MIDDLE + key.letter, key.alter)
+    moved = spell_at(tonic.midi + (number - home) * shift, tonic.staff + places)
+    return Key(moved.letter, moved.alter, key.mode)
+
+
+def _told(analysis: Analysis, course: Course, number: int, place: _Place) -> LinkTold:
+    harmonies, following = place.harmonies, place.following
+    key = place.own_key or course.pattern.key
     romans = numerals(harmonies, key, following[0] if following else None)
     starts = [harmony.start_units for harmony in analysis.harmonies]
     voices = sorted({note.voice for note in analysis.reduction}, reverse=True)
@@ -113,7 +145,8 @@ def _told(
                 ),
             )
             for numeral, harmony, group in zip(romans, harmonies, groups, strict=True)
-        )
+        ),
+        key=place.own_key.tonic if place.own_key is not None else None,
     )
 
 

@@ -111,7 +111,9 @@ def _give(state: State, event: SittingEvent) -> tuple[State, float | None, tuple
     state, effects = step(state, event)
     asks = [effect for effect in effects if isinstance(effect, Analyse)]
     for asked in asks if state.sounding is not None else ():
-        told = Analysed(at_s=state.now_s, pattern=asked.pattern, explanation=explain(asked.pattern))
+        told = Analysed(
+            at_s=state.now_s, pattern=asked.pattern, explanation=explain(asked.pattern, asked.home)
+        )
         state, more = step(state, told)
         effects = (*effects, *more)
     wakes = [effect.at_s for effect in effects if isinstance(effect, Wake)]

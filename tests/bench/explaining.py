@@ -94,9 +94,9 @@ class Measured(Analyst):
         super().__init__(CLOCK)
         self._answer_ms = answer_ms
 
-    def _asked(self, pattern: Pattern) -> object:
+    def _asked(self, question: tuple[Pattern, int]) -> object:
         spent_s = time.thread_time()
-        found = super()._asked(pattern)
+        found = super()._asked(question)
         self._answer_ms.append(1e3 * (time.thread_time() - spent_s))
         return found
 

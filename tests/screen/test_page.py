@@ -117,7 +117,11 @@ def explanations(draw: st.DrawFn) -> Explanation:
         figures=st.sampled_from(["", "6", "6/5"]),
         voices=st.lists(row, min_size=voices, max_size=voices).map(tuple),
     )
-    told = st.builds(LinkTold, harmonies=st.lists(harmonies, max_size=5).map(tuple))
+    told = st.builds(
+        LinkTold,
+        harmonies=st.lists(harmonies, max_size=5).map(tuple),
+        key=st.none() | st.sampled_from(["C", "Gb", "f#"]),
+    )
     return Explanation(
         analysis=Analysis(
             label=draw(st.none() | labels),

@@ -28,6 +28,7 @@ from livecont.sitting.explanation import LinkTold, explain
 from livecont.sitting.main_notes import APART_S, MainNotes
 from livecont.sitting.snapshot import Phase
 from livecont.sitting.virtual import run
+from tests.sequence.heard import play
 from tests.sitting.desk import Desk, names
 from tests.sitting.material import DUE_S, KEY, LINK_3, SETTINGS, UNIT_S, played, seated
 from tests.strategies import PIANO
@@ -38,8 +39,9 @@ MAIN = replace(SETTINGS, fullness=Fullness.REDUCTION)
 def answer(desk: Desk, at_s: float) -> None:
     """Answer the latest question, as the process beside would."""
     desk.until(at_s)
-    pattern = desk.asked[-1].pattern
-    desk.give(Analysed(at_s=at_s, pattern=pattern, explanation=explain(pattern)))
+    asked = desk.asked[-1]
+    told = explain(asked.pattern, asked.home)
+    desk.give(Analysed(at_s=at_s, pattern=asked.pattern, explanation=told))
 
 
 def pitches(link: Link) -> list[int]:
@@ -119,6 +121,39 @@ def test_links_are_told_by_number_as_long_as_the_chain_goes() -> None:
         assert other is not None
         assert letters(one) == letters(other)
         assert letters(one) == [(letter - (number - 1)) % 7 for letter in letters(first)]
+
+
+def test_in_a_real_chain_each_link_is_told_in_its_own_key() -> None:
+    model = "E5.C4 G5 A4.F3 B4 C5.A3 F5 D5.B3 G4"
+    copy = "D5.Bb3 F5 G4.Eb3 A4 Bb4.G3 Eb5 C5.A3 F4"
+    desk = Desk(replace(SETTINGS, most_links=6))
+    desk.give(*play(f"{model} {copy}", 0.25, 1.0))
+    answer(desk, DUE_S + 0.1)
+    told = desk.seen().explanation
+    assert told is not None
+    links = [told.link(number) for number in range(1, 9)]
+    keys = [link.key for link in links if link is not None]
+    # Gb or F#: as the link itself is spelled
+    assert keys[:4] == ["C", "Bb", "Ab", keys[3]]
+    assert keys[3] in ("Gb", "F#")
+    assert keys[6] == "C"
+    numerals = {tuple(h.numeral for h in link.harmonies) for link in links if link is not None}
+    assert len(numerals) == 1
+
+
+def test_counted_in_semitones_at_a_wish_the_link_that_sounds_is_at_home() -> None:
+    desk = seated(replace(SETTINGS, most_links=6))
+    answer(desk, DUE_S + 0.1)
+    told = desk.seen().explanation
+    assert told is not None
+    assert {link.key for link in told.links} == {None}
+    desk.give(ChangeKind(at_s=DUE_S + 0.2))
+    assert desk.asked[-1].home == 3
+    answer(desk, DUE_S + 0.4)
+    told = desk.seen().explanation
+    assert told is not None
+    keys = [link.key if (link := told.link(n)) is not None else None for n in (3, 4, 5)]
+    assert keys == ["C", "Bb", "Ab"]
 
 
 # --- sounding main notes ------------------------------------------------------------------------
