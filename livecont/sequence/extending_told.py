@@ -28,6 +28,7 @@ MAIN_NOTES = "main notes"
 FINEST = 96
 NEAR_UNITS = 0.02
 CHORD = (0, 2, 4, 6)
+PLAIN = (Quality.MAJOR, Quality.MINOR, Quality.DIMINISHED)
 MIDDLE_C = 60
 SURE = 0.8  # of what sounds in a stretch of a cadence belongs to the chord that is named
 
@@ -173,19 +174,14 @@ def _stretches(
     result = []
     for index, start_q in enumerate(starts):
         end_q = starts[index + 1] if index + 1 < len(starts) else span.end_q
-        seventh: bool | None = None
-        if cadence:
-            root = _root_of(extension, start_q, end_q)
-        elif away is None:
-            root = None
-        else:
-            known = analysis.harmonies[index]
-            root, seventh = (known.root.letter + away) % 7, known.seventh
+        span_q = (start_q, end_q)
         harmony = None
-        if root is not None:
-            harmony = _harmony(extension, root, (start_q, end_q), seventh)
-        if cadence and harmony is not None and harmony.quality is Quality.AUGMENTED:
-            harmony = None  # rather a suspension before the dominant
+        if cadence:
+            harmony = _harmony_read(extension, span_q)
+        elif away is not None:
+            known = analysis.harmonies[index]
+            root = (known.root.letter + away) % 7
+            harmony = _harmony(extension, root, span_q, known.seventh)
         result.append(_Stretch(start_q=start_q, end_q=end_q, harmony=harmony))
     return result
 
@@ -223,22 +219,27 @@ def _harmony(
     )
 
 
-def _root_of(extension: Extension, start_q: Fraction, end_q: Fraction) -> int | None:
-    """Return the root of the chord that what sounds belongs to, None where it is not clear."""
-    sounding = _sounding(extension, start_q, end_q)
+def _harmony_read(extension: Extension, span_q: tuple[Fraction, Fraction]) -> Harmony | None:
+    """Return the plain chord that most of what sounds belongs to, None where that is not clear."""
+    sounding = _sounding(extension, *span_q)
     total = sum((lasts for lasts, _ in sounding), Fraction(0))
     if not total:
         return None
     bass = min((s for _, s in sounding), key=lambda s: s.midi).letter
 
-    def worth(root: int) -> tuple[Fraction, Fraction, bool]:
-        triad = sum((x for x, s in sounding if (s.letter - root) % 7 in CHORD[:3]), Fraction(0))
-        seventh = sum((x for x, s in sounding if (s.letter - root) % 7 == CHORD[3]), Fraction(0))
-        third = sum((x for x, s in sounding if (s.letter - root) % 7 in (0, 2)), Fraction(0))
-        return triad + seventh * Fraction(9, 10), third, root == bass
+    def share(root: int, places: tuple[int, ...]) -> Fraction:
+        mine = (lasts for lasts, s in sounding if (s.letter - root) % 7 in places)
+        return sum(mine, Fraction(0)) / total
 
-    best = max(range(7), key=worth)
-    return best if worth(best)[0] >= SURE * total else None
+    def worth(root: int) -> tuple[Fraction, Fraction, bool]:
+        whole = share(root, CHORD[:3]) + share(root, CHORD[3:]) * Fraction(9, 10)
+        return whole, share(root, CHORD[:2]), root == bass
+
+    for root in sorted(range(7), key=worth, reverse=True):
+        harmony = _harmony(extension, root, span_q, None)
+        if worth(root)[0] >= SURE and harmony is not None and harmony.quality in PLAIN:
+            return harmony
+    return None
 
 
 def _numerals(
