@@ -6,6 +6,7 @@ musician takes them for sequences (common practice; issue 3, 'Saying nothing').
 
 from __future__ import annotations
 
+import random  # noqa: TID251 - only seeded, by the test's number
 from collections.abc import Sequence
 
 import pytest
@@ -64,6 +65,25 @@ def test_scales(parts: tuple[int, ...], way: str, ioi_s: float) -> None:
         run_of = {"up": up, "down": up[::-1], "up and down": [*up, *up[-2::-1]]}[way]
         notes = places(key, *([s + above for s in run_of] for above in parts))
         assert taken_over(played(notes, ioi_s), key) == ()
+
+
+@pytest.mark.parametrize("ioi_s", [0.15, 0.3])
+@pytest.mark.parametrize("above", [2, 5, 7], ids=["3rds", "6ths", "8ves"])
+@pytest.mark.parametrize("seed", range(3))
+def test_scales_of_two_hands_that_are_not_quite_together(
+    seed: int, above: int, ioi_s: float
+) -> None:
+    """Each finger some 10 ms early or late, so that one hand is often there before the other."""
+    lot = random.Random(seed)
+    key = parse_key("C major")
+    up = list(range(28, 49))
+    events: list[PlayerEvent] = []
+    for at, staff in enumerate([*up, *up[-2::-1]]):
+        for (pitch,) in places(key, [staff]) + places(key, [staff + above]):
+            at_s = 1 + at * ioi_s + lot.gauss(0, 0.01)
+            events.append(KeyDown(at_s=at_s, pitch=pitch, velocity=70))
+            events.append(KeyUp(at_s=at_s + 0.8 * ioi_s, pitch=pitch))
+    assert taken_over(in_time(events), key) == ()
 
 
 @pytest.mark.parametrize("semitones", [1, -1, 2, -2, 3], ids=lambda n: f"by {n}")
