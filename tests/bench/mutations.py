@@ -128,6 +128,26 @@ MUTANTS = (
         ),
     ),
     Mutant(
+        guard="what a flooded input loses is counted",
+        file="livecont/live/ports.py",
+        before="            missed += 1",
+        after="            pass",
+        tests=(
+            "tests/live/test_ports_flood.py::"
+            "test_the_queue_is_emptied_and_what_finds_no_room_is_counted",
+        ),
+    ),
+    Mutant(
+        guard="a deadline dropped while it is waited for",
+        file="livecont/live/sounding.py",
+        before="        if not pending:  # dropped meanwhile: the output was lost",
+        after="        if pending is None:",
+        tests=(
+            "tests/live/test_sounding.py::"
+            "test_what_was_dropped_while_it_was_prepared_is_not_missed",
+        ),
+    ),
+    Mutant(
         guard="the size of scores is bounded",
         file="livecont/score/untrusted.py",
         before='raise ScoreError(f"larger than {MOST_BYTES // 2**20} MB: no score of a piece")',
