@@ -1,6 +1,6 @@
 """Fault drill: sittings ended in every ugly way while they sound; what hangs, what is lost?
 
-    python -m tests.bench faults [--kills 200] [--lanes 2] [--seed 1] [--json OUT] [--way NAME …]
+    python -m tests.bench faults [--kills 200] [--lanes 1] [--seed 1] [--json OUT] [--way NAME …]
 
 Each time `livecont listen` runs as a process of its own between real JACK MIDI ports. Another
 process plays two links with pedal, half of the times keeping the last keys down; at a random moment
@@ -43,7 +43,7 @@ def main(argv: list[str]) -> int:
     """Drill, print a table; return 1 where anything hung, was lost or was left over."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench faults", description=__doc__)
     parser.add_argument("--kills", type=int, default=200)
-    parser.add_argument("--lanes", type=int, default=2, help="sittings at the same time")
+    parser.add_argument("--lanes", type=int, default=1, help="sittings at the same time")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--way", action="append", choices=sorted(WAYS))
     parser.add_argument("--json", type=Path)
