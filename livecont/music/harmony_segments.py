@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import log2
 
 import numpy as np
@@ -42,6 +43,11 @@ class Reading:
 
     cuts: tuple[Cut, ...]
     merit: float
+
+    def motions(self, step: int) -> tuple[int, ...]:
+        """Return how the roots move, the last into the next link."""
+        roots = [cut.root for cut in self.cuts]
+        return tuple(b - a for a, b in pairwise((*roots, roots[0] + step)))
 
 
 def readings(

@@ -130,6 +130,21 @@ def least_rotation(motions: Sequence[int]) -> tuple[int, ...]:
     return min((up[i:] + up[:i] for i in range(len(up))), default=())
 
 
+def without_returns(motions: Sequence[int]) -> tuple[int, ...]:
+    """Return motions without those that go away and come back at once, an ornament to the rest.
+
+    >>> without_returns((3, -3, 2))
+    (2,)
+    """
+    kept: list[int] = []
+    for motion in motions:
+        if kept and (kept[-1] + motion) % PLACES == 0:
+            kept.pop()
+        else:
+            kept.append(motion)
+    return tuple(kept)
+
+
 @lru_cache(maxsize=1024)
 def _directed(step: int, motions: tuple[int, ...], fourth_first: bool) -> tuple[int, ...]:
     """Give each motion its direction: they add up to the step, with the least movement."""

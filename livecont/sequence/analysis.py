@@ -15,7 +15,7 @@ from livecont.music.harmony_notes import LinkTone, Tone, tones_of
 from livecont.music.harmony_segments import Reading, readings
 from livecont.music.label import Label, make_label
 from livecont.music.numeral import applied_to
-from livecont.sequence.analysis_doubt import doubt_about
+from livecont.sequence.analysis_doubt import apart, doubt_about
 from livecont.sequence.analysis_links import (
     figures_at,
     harmonies_at,
@@ -80,11 +80,12 @@ def analysed(pattern: Pattern) -> Analysis:
         for stretch, inside in zip(stretches, members, strict=True)
     )
     reduction = reduction_of(tones, stretches, step)
-    others = [r for r in found[1 : MOST_ALTERNATIVES + 1] if found[0].merit - r.merit <= FAR]
+    others = apart(found, step)
+    near = [r for r in others[:MOST_ALTERNATIVES] if found[0].merit - r.merit <= FAR]
     return Analysis(
         label=_named(found[0], pattern, harmonies, tones),
-        alternatives=tuple(_label(reading, pattern) for reading in others),
-        doubt=doubt_about(found, tones, stretches, step),
+        alternatives=tuple(_label(reading, pattern) for reading in near),
+        doubt=doubt_about((found[0], *others), tones, stretches, step),
         harmonies=harmonies,
         reduction=reduction,
         linear_steps=(step,) * len({note.voice for note in reduction}),
@@ -149,13 +150,8 @@ def _has_seventh(tones: tuple[Tone, ...], stretch: Stretch) -> bool:
 
 
 def _label(reading: Reading, pattern: Pattern, *, fourth_first: bool = False) -> Label:
-    roots = [cut.root for cut in reading.cuts]
-    after = [*roots[1:], roots[0] + pattern.step_degrees]
-    return make_label(
-        pattern.step_degrees,
-        [b - a for a, b in zip(roots, after, strict=True)],
-        fourth_first=fourth_first,
-    )
+    step = pattern.step_degrees
+    return make_label(step, reading.motions(step), fourth_first=fourth_first)
 
 
 def _named(

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from livecont.music.harmony_notes import Tone
 from livecont.music.harmony_segments import Reading
-from livecont.music.label import make_label
+from livecont.music.label import least_rotation, make_label, without_returns
 from livecont.sequence.reduction import Stretch
 
 PLACES = 7
@@ -17,6 +17,18 @@ PLACES = 7
 SURE = 0.7
 # so much more where there is one line only, whose harmony is implied
 SURE_ALONE = 2.0
+
+
+def apart(readings: Sequence[Reading], step: int) -> list[Reading]:
+    """Return the readings after the first that are more than the first with an ornament, or less.
+
+    A harmony that goes away and comes back at once does not make another sequence.
+    """
+
+    def plain(reading: Reading) -> tuple[int, ...]:
+        return least_rotation(without_returns(reading.motions(step)))
+
+    return [reading for reading in readings[1:] if plain(reading) != plain(readings[0])]
 
 
 def doubt_about(
@@ -28,7 +40,7 @@ def doubt_about(
     if alone and ahead < SURE_ALONE:
         return "one line alone: its harmony is only implied"
     if ahead < SURE:
-        return f"{_text(readings[1], step)} is nearly as likely"
+        return f"{make_label(step, readings[1].motions(step)).text} is nearly as likely"
     missing = sum(not _root_sounds(tones, stretch) for stretch in stretches)
     if 2 * missing > len(stretches):
         return "most of the roots do not sound"
@@ -50,9 +62,3 @@ def _root_sounds(tones: Sequence[Tone], stretch: Stretch) -> bool:
     return any(
         (tone.place - stretch.root) % PLACES == 0 and stretch.shared(tone) > TOUCH for tone in tones
     )
-
-
-def _text(reading: Reading, step: int) -> str:
-    roots = [cut.root for cut in reading.cuts]
-    after = [*roots[1:], roots[0] + step]
-    return make_label(step, [b - a for a, b in zip(roots, after, strict=True)]).text
