@@ -53,6 +53,7 @@ SEVENTH = 6
 SEVENTH_SHARE = 0.1
 HEAD_UNITS = 0.01
 PASSING_SHARE = 0.3
+LONG_SHARE = 0.6  # one that comes from the root by step
 
 
 def analysed(pattern: Pattern) -> Analysis:
@@ -126,7 +127,8 @@ def _stretches(reading: Reading) -> tuple[Stretch, ...]:
 def _has_seventh(tones: tuple[Tone, ...], stretch: Stretch) -> bool:
     """Whether a seventh sounds, and not only in passing.
 
-    One that stands at the head, comes twice, leaps or goes down is none that passes.
+    One that stands at the head or comes twice is meant; else it is if it is long, or if it leaps or
+    goes down and does not come from the root by step.
     """
     sevenths = [
         tone
@@ -138,15 +140,19 @@ def _has_seventh(tones: tuple[Tone, ...], stretch: Stretch) -> bool:
     meant = (
         len(sevenths) > 1
         or any(tone.start <= stretch.start + HEAD_UNITS for tone in sevenths)
-        or any(
-            -1 in tone.after
-            or not (tone.before | tone.after) - {0}
-            or tone.length >= PASSING_SHARE * stretch.length
-            for tone in sevenths
-            if not (tone.after and max(tone.after) == 1)
-        )
+        or any(_stays(tone, stretch) for tone in sevenths)
     )
     return meant and sum(map(stretch.shared, sevenths)) >= SEVENTH_SHARE * stretch.length
+
+
+def _stays(seventh: Tone, stretch: Stretch) -> bool:
+    """Whether a seventh inside a harmony is more than a passing or neighbour note."""
+    if seventh.after and max(seventh.after) == 1:
+        return False
+    if 1 in seventh.before:
+        return seventh.length >= LONG_SHARE * stretch.length
+    leaps = not (seventh.before | seventh.after) - {0}
+    return leaps or -1 in seventh.after or seventh.length >= PASSING_SHARE * stretch.length
 
 
 def _label(reading: Reading, pattern: Pattern, *, fourth_first: bool = False) -> Label:

@@ -200,29 +200,34 @@ def _main(
                 )
             )
             start = max(start, ends)
-    resolved = tone if not tone.suspended else _resolution(tone, tones)
-    if resolved is not None:
-        found.append(
-            MainNote(
-                position=resolved.index,
-                offset_units=start,
-                duration_units=stretch.end - start,
-                voice=voice,
-                suspended=False,
-            )
-        )
-    return found
+    if tone.suspended:
+        return found + _resolution(tone, voice, stretch, tones, step)
+    return [*found, _plain(tone.index, voice, start, stretch.end)]
 
 
-def _resolution(tone: Tone, tones: Sequence[Tone]) -> Tone | None:
-    """The note to which a suspension goes, in the same link."""
-    return next(
-        (t for t in tones if not t.suspended and t.place == tone.place and _meet(tone, t)), None
+def _plain(position: int, voice: int, start: float, end: float) -> MainNote:
+    return MainNote(
+        position=position,
+        offset_units=start,
+        duration_units=end - start,
+        voice=voice,
+        suspended=False,
     )
 
 
-def _meet(tone: Tone, other: Tone) -> bool:
-    return abs(other.start - tone.end) <= LEAST_UNITS
+def _resolution(
+    tone: Tone, voice: int, stretch: Stretch, tones: Sequence[Tone], step: int
+) -> list[MainNote]:
+    """The note to which a suspension goes: in the same link, or at the next one's beginning.
+
+    What comes at the next link's beginning came at this one's, too.
+    """
+    for lap in (0, 1):
+        for other in tones:
+            same = not other.suspended and other.place + lap * step == tone.place
+            if same and abs(other.start + lap - tone.end) <= LEAST_UNITS:
+                return [_plain(other.index, voice, other.start, stretch.end - lap)]
+    return []
 
 
 def notes_of(
