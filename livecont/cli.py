@@ -6,6 +6,7 @@ of ours. Nothing slow is imported before a command needs it.
 
 from __future__ import annotations
 
+import re
 import sys
 
 import click
@@ -27,6 +28,16 @@ from livecont.errors import LivecontError
 
 USAGE_CODE = 2
 INTERRUPTED_CODE = 130  # 128 and SIGINT, as shells have it
+_CLICK_SAYS = tuple(
+    (re.compile(found), ours)
+    for found, ours in (
+        (r"^Invalid value for '\[?([^'\]]+)\]?': ", r"\1: "),
+        (r"is not a valid integer( range)?\.$", "is not a whole number"),
+        (r"is not a valid float( range)?\.$", "is not a number"),
+        (r"is not in the range ([^<]+)<=x<=([^<]+)\.$", r"is not between \1 and \2"),
+        (r"is not in the range x>=([^<]+)\.$", r"is less than \1"),
+    )
+)
 
 
 @click.group(
@@ -62,7 +73,7 @@ def run(arguments: list[str] | None = None) -> int:
         return USAGE_CODE
     except click.UsageError as error:
         path = error.ctx.command_path if error.ctx is not None else "livecont"
-        return _complain(f"{error.format_message()} (see: {path} --help)", USAGE_CODE)
+        return _complain(f"{_plain(error.format_message())} (see: {path} --help)", USAGE_CODE)
     except click.ClickException as error:
         return _complain(error.format_message(), USAGE_CODE)
     except BrokenPipeError:
@@ -75,6 +86,17 @@ def run(arguments: list[str] | None = None) -> int:
     except (KeyboardInterrupt, click.Abort):
         return INTERRUPTED_CODE
     return result if isinstance(result, int) else 0
+
+
+def _plain(said: str) -> str:
+    """Return click's words as ours are.
+
+    >>> _plain("Invalid value for '--links': 0 is not in the range 1<=x<=100.")
+    '--links: 0 is not between 1 and 100'
+    """
+    for found, ours in _CLICK_SAYS:
+        said = found.sub(ours, said)
+    return said
 
 
 def _complain(what: str, code: int) -> int:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import mido
 import pytest
 
@@ -60,6 +61,15 @@ def test_help_has_an_example(command: str | None, capsys: pytest.CaptureFixture[
     assert ("Example: livecont " if command else "Begin with: livecont demo") in said
 
 
+def test_every_option_is_explained() -> None:
+    book = livecont.commands["book"]
+    assert isinstance(book, click.Group)
+    commands = [*livecont.commands.values(), *book.commands.values()]
+    options = [one for each in commands for one in each.params if isinstance(one, click.Option)]
+    assert len(options) > 100
+    assert [one.opts for one in options if not one.help] == []
+
+
 def test_help_imports_nothing_slow() -> None:
     """rtmidi may be missing, numpy, rich and mido take a tenth of a second and more."""
     code = (
@@ -90,7 +100,11 @@ def test_help_imports_nothing_slow() -> None:
         (["replay", "none.mid"], "none.mid: no such file"),
         (["replay", "."], "is a folder"),
         (["replay", "--list", "none.jsonl"], "none.jsonl: can't be read"),
-        (["replay", "--links", "0", "a.mid"], "0 is not in the range"),
+        (["replay", "--links", "0", "a.mid"], "--links: 0 is not between 1 and 100 (see"),
+        (["listen", "--from-book", "x"], "--from-book: 'x' is not a whole number (see"),
+        (["listen", "--from-book", "0"], "--from-book: 0 is less than 1 (see"),
+        (["render", "--a4", "high"], "--a4: 'high' is not a number (see"),
+        (["ear", "anser"], "EXERCISE: 'anser' is not one of"),
         (["replay", "a.mid", "--report", "no/such/folder"], "can't be written"),
     ],
 )

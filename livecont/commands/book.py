@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 NUMBER = click.IntRange(1)
 
 
-@click.group(epilog="Begin with: livecont book add --last")
+@click.group(epilog="Example: livecont book add --last")
 def book() -> None:
     """Keep your own collection of sequences: from takes, from pieces, from what was just played.
 

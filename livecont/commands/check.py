@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 @click.option("--out", metavar="NAME", help="Part of an output's name, internal or none.")
 @click.option("--take-folder", metavar="FOLDER", help="Where recordings are kept.")
 @click.option("--takes", is_flag=True, help="List the recordings, and mend unfinished ones.")
-@click.option("--config", metavar="FILE", type=click.Path(path_type=Path))
+@click.option(
+    "--config", metavar="FILE", type=click.Path(path_type=Path), help="Your configuration file."
+)
 def check(
     in_: str | None,
     out: str | None,

@@ -57,7 +57,9 @@ class Sort(StrEnum):
 )  # fmt: skip
 @click.option("--compass", metavar="NAME", help="The instrument that links left are counted for.")
 @click.option("--jobs", metavar="N", type=click.IntRange(1, 256), help="How many at once.")
-@click.option("--config", metavar="FILE", type=click.Path(path_type=Path))
+@click.option(
+    "--config", metavar="FILE", type=click.Path(path_type=Path), help="Your configuration file."
+)
 def find(
     pieces: tuple[str, ...], sort: str, jobs: int | None, config: Path | None, **given: Any
 ) -> int:
