@@ -20,6 +20,9 @@ def check_free(path: Path, *, force: bool = False) -> None:
     """
     if path.is_dir():
         raise ScoreError(f"{path}: a folder, not a file")
+    if path.exists() and not path.is_file():
+        # a whole new file in its place would do away with a device, such as /dev/null
+        raise ScoreError(f"{path}: a device, not a file: choose another name")
     if path.exists() and not force:
         raise ScoreError(f"{path} is there already: --force writes over it")
     if not path.parent.is_dir():
