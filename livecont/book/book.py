@@ -279,7 +279,8 @@ def _opened(path: Path) -> sqlite3.Connection:
         path.parent.mkdir(parents=True, exist_ok=True)
         db = sqlite3.connect(path, timeout=PATIENCE_S, isolation_level=None)
     except (OSError, ValueError, sqlite3.Error) as error:
-        raise BookError(f"{path}: can't be opened as a book ({error})") from error
+        what = getattr(error, "strerror", None) or error
+        raise BookError(f"{path}: can't be opened as a book ({what})") from error
     db.row_factory = sqlite3.Row
     return db
 

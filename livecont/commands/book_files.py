@@ -154,7 +154,9 @@ def _read(path: Path) -> bytes:
         with path.open("rb") as file:
             return file.read(MOST_FILE_BYTES + 1)
     except (OSError, ValueError) as error:
-        raise BookError(f"{path}: can't be read ({error})") from error
+        raise BookError(
+            f"{path}: can't be read ({getattr(error, 'strerror', None) or error})"
+        ) from error
 
 
 def _of_lines(name: str, data: bytes) -> Iterator[Entry]:
