@@ -175,8 +175,8 @@ def _ended(latest: Snapshot) -> Snapshot:
 def message_of(health: Health, opening: str | None) -> str | None:
     """Return the one line that matters most: what is typed, what is wrong, what is new."""
     if health.typed is not None:
-        typed = f"key: {health.typed}_  (enter, or escape to leave it)"
-        return f"{health.complaint}; {typed}" if health.complaint else typed
+        # what is typed comes first: it must not fall off a narrow screen
+        return f"key: {health.typed}_  ({health.complaint or 'enter, or escape to leave it'})"
     if health.sounder.state is not SounderState.RUNNING and health.sounder.trouble:
         return health.sounder.trouble
     if health.echoing:
