@@ -34,7 +34,8 @@ def note_name(pitch: Spelling) -> str:
 
 def told(judgement: Judgement) -> tuple[str, ...]:
     """Say what was right and what was off in a link that was played."""
-    faults = [*_wrong(judgement), *_rhythm(judgement)]
+    known = _is_known(judgement)
+    faults = [*_wrong(judgement, known=known), *_rhythm(judgement)]
     said = []
     if judgement.right:
         said.append("every note right, and in rhythm")
@@ -46,11 +47,20 @@ def told(judgement: Judgement) -> tuple[str, ...]:
     said += faults[:MOST_FAULTS]
     if len(faults) > MOST_FAULTS:
         said.append(f"and {len(faults) - MOST_FAULTS} more")
-    return (*said, *_remarks(judgement))
+    return (*said, *(_remarks(judgement) if known else ()))
 
 
-def _wrong(judgement: Judgement) -> Iterator[str]:
-    if judgement.shift and judgement.octaves_count:
+def _is_known(judgement: Judgement) -> bool:
+    """Whether half of the link was played, in whatever octave.
+
+    Of less there is no saying when it was begun, how fast, or in which octave it was meant.
+    """
+    met = [one for one in judgement.notes if one.verdict in (Verdict.RIGHT, Verdict.OCTAVE)]
+    return 2 * len(met) >= len(judgement.notes)
+
+
+def _wrong(judgement: Judgement, *, known: bool) -> Iterator[str]:
+    if known and judgement.shift and judgement.octaves_count:
         octaves = abs(judgement.shift) // 12
         what = "an octave" if octaves == 1 else f"{octaves} octaves"
         yield f"all of it {what} too {'high' if judgement.shift > 0 else 'low'}"

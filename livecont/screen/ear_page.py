@@ -78,9 +78,16 @@ def _head(view: EarView, measure: int) -> Block:
 
 
 def _body(view: EarView, measure: int, room: int, broad: bool) -> Block:
-    # the more there is to say, the smaller the word of the moment
-    scale = 2 if broad else 1
+    """Return what is shown; the more there is to say, the smaller the word of the moment."""
     small = room < 12 or measure < 40
+    whole = _laid_out(view, measure, room, broad=broad, small=small)
+    if len(whole) > room and not small:
+        return _laid_out(view, measure, room, broad=broad, small=True)
+    return whole
+
+
+def _laid_out(view: EarView, measure: int, room: int, *, broad: bool, small: bool) -> Block:
+    scale = 2 if broad else 1
     turn = line(TURNS[view.turn], Tone.OURS_QUIET if view.turn is Turn.OURS else Tone.PLAIN)
     block: list[Line] = [] if small else [EMPTY]
     block += (line(view.big.upper(), TONES[view.turn]),) if small else large(view, measure, scale)

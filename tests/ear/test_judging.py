@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from livecont.ear.judging import Added, Judgement, Verdict, judge
+from livecont.ear.telling import told
 from livecont.ear.tolerance import Tolerance
 from livecont.music.key import parse_key
 from livecont.music.pitch import spelling
@@ -80,6 +81,24 @@ def test_the_exact_answer_is_right_and_nothing_is_told() -> None:
     assert judgement.surplus == ()
     assert judgement.start_off_s == pytest.approx(0)
     assert judgement.tempo == pytest.approx(1)
+
+
+def test_of_too_little_neither_octave_nor_tempo_nor_start_is_told() -> None:
+    """Two keys that happen to be among the link's, an octave lower, are no answer a whole octave
+    too low, nor begun late, nor faster.
+    """
+    strays = [
+        Note(onset_s=DUE_S + at_s, release_s=DUE_S + at_s + 0.1, pitch=pitch, velocity=70)
+        for at_s, pitch in ((3.0, spelling("E4").midi), (3.1, spelling("C4").midi))
+    ]
+    said = "; ".join(told(judged(strays)))
+    assert "0 of 9 notes right" in said
+    for words in ("all of it", "begun", "faster", "slower"):
+        assert words not in said
+    whole = [replace(note, pitch=note.pitch - 12) for note in exactly(DUE_S + 3)]
+    said = "; ".join(told(judged(whole)))
+    assert "all of it an octave too low" in said
+    assert "begun 3.0 s late" in said
 
 
 def test_a_chord_spread_from_below_is_no_fault() -> None:

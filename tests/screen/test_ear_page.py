@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -82,6 +83,15 @@ def test_a_verdict_says_everything_in_words_and_brackets() -> None:
     said = ("14 of 16 notes right", "A♭4 instead of A4", "[A♭4]", "the verdict")
     around = ("the third link", "Kim", "3 of 20 · level 7 of 12", "●●○", "go on", "quit")
     for words in (*said, *around):
+        assert words in page
+
+
+def test_a_long_verdict_is_whole_on_a_small_terminal() -> None:
+    """Nearly all wrong, and a link of many chords: the word of the moment makes room."""
+    said = ("2 of 16 notes right", *(f"C{n} was missing" for n in range(4)), "and 10 more")
+    chords = tuple(Beside(due=f"C{n}+E{n}+G{n}", played=f"C{n}+-+-", fault=True) for n in range(9))
+    page = text_of(replace(TOLD, said=said, beside=chords), 80, 24)
+    for words in ("NOT YET", *said, "[C8+-+-]", "C8+E8+G8", "quit"):
         assert words in page
 
 
