@@ -98,10 +98,10 @@ class Course:
         return number - laps * self.lap, laps
 
     def pitches(self, place: Place) -> tuple[int, ...]:
-        """Return about which MIDI pitches the link at a place has, sorted."""
-        return tuple(
-            sorted({s.midi + 12 * place.octaves for s in self.near(place.link) if s is not None})
-        )
+        """Return about which MIDI pitches the link at a place has, sorted; exactly, if played."""
+        played = self.first_known <= place.link <= self.last_heard
+        spelled = self.spelled(place.link) if played else self.near(place.link)
+        return tuple(sorted({s.midi + 12 * place.octaves for s in spelled if s is not None}))
 
     def at(self, place: Place) -> Spelled:
         """Return the pitches of the link at a place."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import islice, pairwise
 
 import pytest
@@ -117,6 +118,22 @@ def test_a_turn_comes_back_to_the_model_by_the_way_it_went() -> None:
     assert [[n.pitch for n in link.notes] for link in back[: len(mirrored)]] == mirrored
     model = [p.heard[0] for p in pattern.positions]
     assert [n.spelling for n in back[-1].notes] == model
+
+
+def test_a_turn_does_not_go_back_to_a_played_link_that_has_no_key() -> None:
+    """The player's model had a chromatic note that this instrument lacks: by its own pitches."""
+    pattern = pattern_of(TEXTURES["running line"], C_MAJOR)
+    first = pattern.positions[0]
+    natural = first.heard[0]
+    assert natural is not None
+    raised = replace(natural, alter=natural.alter + 1)
+    chromatic = replace(first, heard=(raised, *first.heard[1:]))
+    pattern = replace(pattern, positions=(chromatic, *pattern.positions[1:]))
+    lacking = replace(PIANO, absent=frozenset({raised.midi}))
+    whole = links_of(pattern, PIANO, Ending.TURN, most_links=2)
+    links = links_of(pattern, lacking, Ending.TURN, most_links=2)
+    assert links == whole[:-1]
+    assert raised.midi in [note.pitch for note in whole[-1].notes]
 
 
 def test_a_turn_may_be_asked_for_after_some_links() -> None:
