@@ -15,6 +15,7 @@ from livecont.music.pitch import Spelling
 
 NEAR_UNITS = 0.03  # onsets so near are one [people spread chords by some 30 ms: Goebl 2001]
 TOUCH_SHARE = 0.25  # of the time from one onset to the next
+LENGTH_SHARE = 0.15  # of a note's length
 PLACES = 7
 TINY = 1e-6
 # the bass of a broken chord comes again within so long
@@ -103,20 +104,21 @@ def _placed(index: int, note: LinkTone, step: int, times: tuple[float, ...]) -> 
     return Tone(
         index=index,
         start=start,
-        end=min(_snapped(end, further), start + 1.0),
+        end=min(_snapped(start, end, further), start + 1.0),
         place=places[-1],
         share=len(places) / len(note.heard),
         alters=tuple(None if s is None else s.alter for s in note.heard),
     )
 
 
-def _snapped(end: float, times: Sequence[float]) -> float:
+def _snapped(start: float, end: float, times: Sequence[float]) -> float:
     """Let a note end where another begins, if it ends shortly before or after: that is touch."""
     before = max(at for at in times if at <= end + NEAR_UNITS)
     after = min((at for at in times if at > before), default=before)
     if end - before <= TOUCH_SHARE * (after - before):
         return before
-    return after if after - end <= TOUCH_SHARE * (after - before) else end
+    touch = max(TOUCH_SHARE * (after - before), LENGTH_SHARE * (end - start))
+    return after if after - end <= touch else end
 
 
 def _beside(

@@ -224,3 +224,21 @@ def test_a_change_late_in_a_long_even_run_is_heard() -> None:
     pattern = pattern_of(Texture(model=run, step=-1, cells=2), C_MAJOR)
     roots = roots_told(analysed(pattern), Course(pattern))
     assert roots == ((0.0, "C"), (0.75, "F"), (1.0, "B"), (1.75, "E"))
+
+
+def test_a_suspension_into_the_next_link_resolves_there() -> None:
+    """The upper voice is tied over the link's edge, a seventh that resolves to the sixth.
+
+    Touch: keys come up a tenth before their time.
+    """
+    model = (
+        (0.25, 1.0, "E3"),  # held until the next bass
+        (0.25, 0.5, "G4"),
+        (0.5, 1.0, "C5"),  # tied over into the next link: D above the next bass, then C
+    )
+    pattern = pattern_of(Texture(model=model, step=-1, cells=1), C_MAJOR)
+    analysis = analysed(pattern)
+    suspended = [note for note in analysis.reduction if note.suspended]
+    assert [round(note.offset_units, 6) for note in suspended] == [1.25]
+    assert analysis.label is not None
+    assert "with 7-6 suspensions" in analysis.label.variants
