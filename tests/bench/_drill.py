@@ -243,7 +243,7 @@ class Drill:
                 self._fault_s = CLOCK.now_s()
                 do(self, sitting)
             else:
-                outcome.oddities.append(f"it did not take over: {sitting.lines[-3:]}")
+                outcome.oddities.append(f"it did not take over: {sitting.lines[-40:]}")
         finally:
             self._end_all(sitting)
         pause(SETTLED_S)
