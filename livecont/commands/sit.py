@@ -127,6 +127,8 @@ class _Watch:
     opening: str | None
     kept: int = 0  # wishes to keep that were heard
     told: tuple[str, ...] = ()  # notices there were at the last of them
+    seen: int = 0  # troubles that were seen
+    troubled: tuple[str, ...] = ()  # notices there were at the last of them
 
     def show(self, overdue: Callable[[], bool]) -> None:
         """Draw until the sitting is over; ask for its end where a piece has led to nothing."""
@@ -160,10 +162,14 @@ class _Watch:
             self.keeper.keep(health.take.name if health.take is not None else "")
 
     def _message(self, health: Health) -> str | None:
-        """Return the line that matters most; what was kept, until there is other news."""
-        if self.keeper.said is not None and health.notices == self.told:
+        """Return the line that matters most; trouble or what was kept, until there is news."""
+        if len(self.troubles) > self.seen:
+            self.seen, self.troubled = len(self.troubles), health.notices
+        if self.seen and health.notices == self.troubled:
+            health = replace(health, notices=(*health.notices, self.troubles[-1]))
+        elif self.keeper.said is not None and health.notices == self.told:
             health = replace(health, notices=(*health.notices, self.keeper.said))
-        return message_of(health, self.troubles[-1] if self.troubles else self.opening)
+        return message_of(health, self.opening)
 
 
 def _ended(latest: Snapshot) -> Snapshot:

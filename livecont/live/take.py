@@ -3,7 +3,8 @@
 Everything handed in is queued and written to the journal by a thread of its own, every `FLUSH_S`,
 so the note path never waits for a disk and a kill loses no more than that. The MIDI file is written
 when the hands rest and when the sitting ends; the journal then goes. A disk that is full or gone is
-told once; what could not be written waits in memory, within bounds, and is tried again.
+told once; what could not be written waits in memory, within bounds, and is tried again; at the end
+the take goes where temporary files go, if there is still no room for it in its own folder.
 
 Conventions: times handed in are on the live clock, the take counts from its start. Methods may be
 called from any thread and never raise.
@@ -12,9 +13,11 @@ called from any thread and never raise.
 from __future__ import annotations
 
 import queue
+import tempfile
 import threading
 from collections.abc import Callable, Iterable
 from datetime import datetime
+from io import BytesIO
 from math import log
 from pathlib import Path
 from typing import BinaryIO
@@ -143,7 +146,8 @@ class TakeRecorder:
             wait_s = RETRY_S if failed else FLUSH_S
             if self._newer and rested_s >= REST_S + self._size * REST_S_PER_BYTE:
                 self._try(self._write_file)
-        self._try(self._finish)
+        if not self._try(self._finish) and self._holds_notes:
+            self._try(self._rescue)
         if self._journal is not None:
             self._journal.close()
 
@@ -175,8 +179,9 @@ class TakeRecorder:
         except OSError as error:
             if not self._told:
                 self._told = True
-                what = error.strerror or str(error)
-                self._tell(f"the take can't be written to {self._folder} ({what}); playing goes on")
+                what = f"{self._folder} ({error.strerror or error})"
+                then = "" if self._ending.is_set() else "; playing goes on"
+                self._tell(f"the take can't be written to {what}{then}")
             return False
         return True
 
@@ -221,6 +226,21 @@ class TakeRecorder:
             self.path = None
         self._journal.close()
         journal_path.unlink(missing_ok=True)
+
+    def _rescue(self) -> None:
+        """Write the whole take where temporary files go, since it can't be where it belongs."""
+        journal_path = self.path.with_suffix(".take") if self.path is not None else None
+        written = journal_path.read_bytes() if journal_path is not None else b""
+        journal = read_journal(BytesIO(written + self._unwritten))
+        if journal is None:
+            return
+        data = take_file(journal.entries, title=f"livecont take, {journal.started}")
+        with tempfile.NamedTemporaryFile(
+            prefix=f"livecont_{self._started:%Y-%m-%d_%H-%M-%S}_", suffix=".mid", delete=False
+        ) as file:
+            file.write(data)
+        self.path = Path(file.name)
+        self._tell("the take is whole among the temporary files: move it to where it is to stay")
 
 
 class _Ours:

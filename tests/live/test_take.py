@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Callable
 from datetime import datetime
@@ -172,7 +173,12 @@ def test_the_file_is_written_when_the_hands_rest(tmp_path: Path) -> None:
     assert notes == [60]
 
 
-def test_a_folder_that_can_not_be_is_told_once_and_playing_goes_on(tmp_path: Path) -> None:
+def test_a_folder_that_can_not_be_is_told_once_and_the_take_goes_elsewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    elsewhere = tmp_path / "temporary"
+    elsewhere.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(elsewhere))
     in_the_way = tmp_path / "file"
     in_the_way.write_bytes(b"")
     told: list[str] = []
@@ -180,9 +186,30 @@ def test_a_folder_that_can_not_be_is_told_once_and_playing_goes_on(tmp_path: Pat
     play_some(take)
     assert until(lambda: bool(told))
     play_some(take)
-    assert take.close() is None
-    assert len(told) == 1
+    rescued = take.close()
     assert "playing goes on" in told[0]
+    assert told[1:] == [
+        "the take is whole among the temporary files: move it to where it is to stay"
+    ]
+    assert rescued is not None
+    assert list(elsewhere.iterdir()) == [rescued]
+    (found,) = list_takes(elsewhere)
+    assert found.state is TakeState.WHOLE
+    once = TakeRecorder(tmp_path / "takes", STARTED, start_s=0.0)
+    play_some(once)
+    once.close()
+    (usual,) = list_takes(tmp_path / "takes")
+    assert found.played == 2 * usual.played > 0
+
+
+def test_a_folder_that_can_not_be_for_a_sitting_without_a_note_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    (tmp_path / "file").write_bytes(b"")
+    take = TakeRecorder(tmp_path / "file" / "takes", STARTED, start_s=0.0)
+    assert take.close() is None
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
 
 FULL_DISK = """
