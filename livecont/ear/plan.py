@@ -140,7 +140,7 @@ def _step(table: Table) -> PlanStep:
     table.only(("show", "say", "links", "tempo", "hand", "waits", "keys", "way"))
     name = table.string("show")
     if name not in set(Show):
-        raise table.fault("show", str(unknown("step", name, Show)))
+        raise table.fault("show", str(unknown("step", name, [show.value for show in Show])))
     show = Show(name)
     say = table.string("say") if "say" in table.values else ""
     if len(say) > MOST_SAID:

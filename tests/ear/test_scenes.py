@@ -28,7 +28,10 @@ def test_together_our_plans_have_every_kind_of_step() -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ('title = "t"\n[[step]]\nshow = "modle"', "line 3, step.show: unknown step 'modle': did"),
+        (
+            'title = "t"\n[[step]]\nshow = "modle"',
+            "line 3, step.show: unknown step 'modle': did you mean 'model'?",
+        ),
         ('title = "t"\n[[step]]\nshow = "chain"\nlinks = 0', "line 4, step.links"),
         ('title = "t"\n[[step]]\nshow = "one-hand"\nhand = "foot"', "is none of left, right"),
         ('title = "t"\n[[step]]\nshow = "one-hand"\nwaits = "no"', "needs true or false"),
