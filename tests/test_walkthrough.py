@@ -76,7 +76,7 @@ def test_what_find_prints_is_real(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_the_picture_shows_what_the_command_engraves(tmp_path: Path) -> None:
-    """The same notes and links; how the engraver sets them, and how we read harmonies, may change."""
+    """The same notes and links; how they are set, and how harmonies are read, may change."""
     study = "examples/study.musicxml"
     options = ["--bars", "3-5", "--links", "3", "--ending", "close", "--svg", "page.svg"]
     title = ["--title", "A study in sequences"]
