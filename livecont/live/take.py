@@ -235,11 +235,14 @@ class TakeRecorder:
         if journal is None:
             return
         data = take_file(journal.entries, title=f"livecont take, {journal.started}")
-        with tempfile.NamedTemporaryFile(
-            prefix=f"livecont_{self._started:%Y-%m-%d_%H-%M-%S}_", suffix=".mid", delete=False
-        ) as file:
-            file.write(data)
-        self.path = Path(file.name)
+        folder = Path(tempfile.mkdtemp(prefix="livecont-take-"))
+        path = folder / f"{self._started:%Y-%m-%d_%H-%M-%S}.mid"
+        try:
+            replace_file(path, data)
+        except OSError:
+            folder.rmdir()
+            raise
+        self.path = path
         self._tell("the take is whole among the temporary files: move it to where it is to stay")
 
 

@@ -183,7 +183,8 @@ def _mend(path: Path) -> Mended | None:
         take = _write_mended(path.with_suffix(TAKE_SUFFIX), journal)
         path.unlink()
     except OSError as error:
-        return Mended(journal=path, take=None, trouble=str(error))
+        what = f"can't be mended ({error.strerror or error}); make room, and try again"
+        return Mended(journal=path, take=None, trouble=what)
     return Mended(journal=path, take=take)
 
 

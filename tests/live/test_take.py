@@ -192,8 +192,8 @@ def test_a_folder_that_can_not_be_is_told_once_and_the_take_goes_elsewhere(
         "the take is whole among the temporary files: move it to where it is to stay"
     ]
     assert rescued is not None
-    assert list(elsewhere.iterdir()) == [rescued]
-    (found,) = list_takes(elsewhere)
+    assert list(elsewhere.iterdir()) == [rescued.parent]
+    (found,) = list_takes(rescued.parent)
     assert found.state is TakeState.WHOLE
     once = TakeRecorder(tmp_path / "takes", STARTED, start_s=0.0)
     play_some(once)
@@ -243,14 +243,18 @@ def test_a_full_disk_is_told_once_and_nothing_is_lost_when_there_is_room_again(
     tmp_path: Path, later: str
 ) -> None:
     """A limit on file sizes makes writes fail in the middle of a line, as a full disk does."""
+    elsewhere = tmp_path / "temporary"
+    elsewhere.mkdir()
     ran = subprocess.run(
         [sys.executable, "-c", FULL_DISK, str(tmp_path), later],
         cwd=TOP,
         capture_output=True,
         timeout=60,
         check=True,
+        env={**os.environ, "TMPDIR": str(elsewhere)},
     )
     assert ran.stdout.split() == [b"1", b"0"]
+    assert list(elsewhere.iterdir()) == []  # as full, or not needed
     if later == "freed":
         (take,) = list_takes(tmp_path)
         assert (take.state, take.played) == (TakeState.WHOLE, 501)
