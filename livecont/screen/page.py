@@ -27,7 +27,7 @@ from livecont.screen.panels import (
     trouble_line,
 )
 from livecont.screen.ruler import ruler_block
-from livecont.screen.statement import large_statement, statement
+from livecont.screen.statement import label_line, large_statement, statement
 from livecont.screen.typeset import (
     EMPTY,
     Block,
@@ -229,6 +229,7 @@ def _slip(snapshot: Snapshot, notes: ScreenNotes, width: int, height: int) -> Bl
             block.append(line("no end in sight" if left is None else f"{links_words(left)} left"))
         words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
         block.append(line(words, Tone.STRONG))
+        block += label_line(snapshot, width)
     block.append(line(key_words(snapshot.key)))
     message = message_line(notes, width)
     if message:

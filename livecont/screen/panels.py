@@ -32,6 +32,7 @@ from livecont.screen.wording import (
     state_words,
 )
 from livecont.screen.wording_chain import both_counts, changed_words
+from livecont.sitting.events import Fullness
 from livecont.sitting.snapshot import Phase, Snapshot
 
 _INSIDE_NUMERALS = str.maketrans("#b", "♯♭")
@@ -116,7 +117,8 @@ def invitation(snapshot: Snapshot, notes: ScreenNotes, width: int) -> Block:
             block.append(line(clean(notes.take_path)))
         return tuple(crop(runs, width) for runs in block)
     block.append(line("play two links of a sequence", Tone.STRONG))
-    block.append(line("livecont sounds the third, and goes on", Tone.QUIET))
+    main = ", main notes only" if snapshot.fullness is Fullness.REDUCTION else ""
+    block.append(line(f"livecont sounds the third, and goes on{main}", Tone.QUIET))
     if snapshot.last_end is not None:
         block += [EMPTY, line(f"the chain ended: {clean(end_words(snapshot.last_end))}")]
     if snapshot.changed is not None:

@@ -79,6 +79,13 @@ def _named(snapshot: Snapshot, width: int) -> Block:
     return (crop(named, width), *doubt)
 
 
+def label_line(snapshot: Snapshot, width: int) -> Block:
+    """Return the label alone, in one line; nothing while it is not known."""
+    explanation = snapshot.explanation
+    label = None if explanation is None else label_words(explanation.analysis, width)[0]
+    return () if label is None else (crop(line(label), width),)
+
+
 def _left_over(snapshot: Snapshot, width: int) -> tuple[str, ...]:
     """What the label says besides, as far as its line had no room for it."""
     explanation = snapshot.explanation

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from livecont.music.label import make_label
-from livecont.screen import ScreenNotes
+from livecont.screen import ScreenNotes, render
 from livecont.screen.statement import statement
 from livecont.screen.wording_chain import both_counts, changed_words
 from livecont.sequence.endings_clarity import Reach
@@ -93,6 +93,19 @@ def test_both_counts_and_only_keys_where_clarity_is_not_known(states: States) ->
     )
     assert both_counts(unrated) == ("9 in compass",)
     assert both_counts(replace(snapshot, reach=None)) == ()
+
+
+def test_a_very_small_page_has_the_label_too(states: States) -> None:
+    sheet = render(states["sounding-explained"][0], width=40, height=14, notes=ScreenNotes())
+    text = ["".join(run.text for run in runs) for runs in sheet.lines]
+    assert "D2 (A3/D4): seventh chords" in text
+
+
+def test_the_switch_is_seen_while_nothing_is_known(states: States) -> None:
+    snapshot = replace(states["listening-key-estimated"][0], fullness=Fullness.REDUCTION)
+    sheet = render(snapshot, width=80, height=24, notes=ScreenNotes())
+    text = "\n".join("".join(run.text for run in runs) for runs in sheet.lines)
+    assert "livecont sounds the third, and goes on, main notes only" in text
 
 
 def test_names_of_notes_in_a_surprise_are_printed_as_everywhere() -> None:
