@@ -74,6 +74,8 @@ def roots_told(analysis: Analysis, course: Course, links: int = 2) -> tuple[tupl
     if found and found[0][0] > AT_START:
         last = analysis.harmonies[-1].root.letter - course.pattern.step_degrees
         found.insert(0, (0.0, course.pattern.key.natural(last).letter_name))
+    elif found:
+        found[0] = (0.0, found[0][1])
     return tuple(found)
 
 

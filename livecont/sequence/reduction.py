@@ -202,6 +202,8 @@ def _main(
             start = max(start, ends)
     if tone.suspended:
         return found + _resolution(tone, voice, stretch, tones, step)
+    if stretch.end - start <= LEAST_UNITS:
+        return found
     return [*found, _plain(tone.index, voice, start, stretch.end)]
 
 
@@ -225,7 +227,8 @@ def _resolution(
     for lap in (0, 1):
         for other in tones:
             same = not other.suspended and other.place + lap * step == tone.place
-            if same and abs(other.start + lap - tone.end) <= LEAST_UNITS:
+            holds = stretch.end - lap - other.start > LEAST_UNITS
+            if same and holds and abs(other.start + lap - tone.end) <= LEAST_UNITS:
                 return [_plain(other.index, voice, other.start, stretch.end - lap)]
     return []
 

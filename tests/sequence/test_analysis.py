@@ -6,6 +6,8 @@ suspensions, passing notes and inversions.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -242,3 +244,52 @@ def test_a_suspension_into_the_next_link_resolves_there() -> None:
     assert [round(note.offset_units, 6) for note in suspended] == [1.25]
     assert analysis.label is not None
     assert "with 7-6 suspensions" in analysis.label.variants
+
+
+_PITCHES = st.integers(min_value=14, max_value=48).map(C_MAJOR.natural)
+
+
+@st.composite
+def _anything(draw: st.DrawFn) -> Pattern:
+    """Any notes at all in two or three links, some missing in some."""
+    step = draw(st.sampled_from((-4, -2, -1, 1, 2, 3)))
+    links = draw(st.integers(min_value=2, max_value=3))
+    positions = []
+    for _ in range(draw(st.integers(min_value=1, max_value=12))):
+        model = draw(_PITCHES)
+        heard = [C_MAJOR.natural(model.staff + step * k) for k in range(links)]
+        missing = draw(st.none() | st.integers(min_value=0, max_value=links - 1))
+        positions.append(
+            Position(
+                offset_units=draw(st.floats(min_value=-0.05, max_value=0.999)),
+                articulation=draw(st.floats(min_value=0.001, max_value=1.6)),
+                velocity=64,
+                channel=0,
+                heard=tuple(None if k == missing else pitch for k, pitch in enumerate(heard)),
+            )
+        )
+    positions.sort(key=lambda p: p.offset_units)
+    plain = pattern_of(TEXTURES["two voices"], C_MAJOR)
+    return replace(
+        plain,
+        step_degrees=step,
+        positions=tuple(positions),
+        unit_s=draw(st.floats(min_value=0.3, max_value=12.0)),
+        starts_s=(0.0, 1.0),
+        links_heard=links,
+    )
+
+
+@given(pattern=_anything())
+def test_whatever_is_played_is_analysed(pattern: Pattern) -> None:
+    analysis, course = analysed(pattern), Course(pattern)
+    assert analysis.label is not None
+    moved = sum(analysis.label.motions)
+    assert (moved - pattern.step_degrees) % 7 == 0
+    starts = [harmony.start_units for harmony in analysis.harmonies]
+    assert starts == sorted(set(starts))
+    assert all(0.0 <= start < 1.0 for start in starts)
+    for number in (analysis.link, analysis.link + 1, analysis.link + 4):
+        assert len(numerals_at(analysis, course, number)) == len(starts)
+        assert all(note.duration_s > 0 for note in reduced(analysis, course, number))
+    assert roots_told(analysis, course)[0][0] == 0.0
