@@ -15,6 +15,7 @@ import io
 import json
 import sys
 import tempfile
+import time  # noqa: TID251 -- for processor time, which no clock of ours tells
 from collections import defaultdict
 from pathlib import Path
 from types import ModuleType
@@ -22,6 +23,8 @@ from typing import Any
 
 from livecont.replay import report
 from livecont.score.smf import read_smf
+from livecont.sequence.analysis import analysed
+from livecont.sitting.events import Understood
 from livecont.sitting.virtual import run
 from tests.bench.cases import CASES, _key, _lines, _scorer, half_of, settings_for
 
@@ -56,6 +59,8 @@ def main(argv: list[str]) -> int:
     _print_labels(result["labels"])
     result["doubt"] = by_doubt(chosen, told, scorer)
     print("right where sure, where in doubt:", json.dumps(result["doubt"]))
+    result["analysis_ms"] = cost(chosen, options.cases)
+    print("an analysis, ms of processor time:", json.dumps(result["analysis_ms"]))
     if options.wrong:
         _print_wrong(chosen, told, scorer)
     if options.json:
@@ -131,6 +136,24 @@ def by_doubt(
             row[0] += scorer.canon(mine["label"]) == truth[:2]
             row[1] += 1
     return found
+
+
+def cost(chosen: list[dict[str, Any]], folder: Path) -> dict[str, float]:
+    """What one analysis takes: median and worst, in ms of processor time."""
+    spent = []
+    for case in chosen:
+        events = read_smf(folder / case["variants"][VARIANT]["file"]).events
+        understood = [
+            effect.pattern
+            for effect in run(settings_for(_key(case)), events)
+            if isinstance(effect, Understood)
+        ]
+        for pattern in understood[-1:]:
+            before_s = time.process_time()
+            analysed(pattern)
+            spent.append(1000 * (time.process_time() - before_s))
+    spent.sort()
+    return {"median": round(spent[len(spent) // 2], 1), "worst": round(spent[-1], 1)}
 
 
 def _print_labels(rows: dict[str, dict[str, int]]) -> None:
