@@ -54,7 +54,7 @@ def carry_on(
     pedal = pedal_of(positions, played)
     if pedal is not None:
         result[pedal] = positions[pedal].heard[played - 1]
-    decided = _decided(positions, step_degrees, key, played, homes)
+    decided = _decided(_as_played(positions, played), step_degrees, key, played, homes)
     if decided is None:
         return tuple(result)
     choice, alters = decided
@@ -85,7 +85,7 @@ def kind_of(
     The kind is that of the next link: real where every note moves on exactly though that leaves
     the key, tonal where every note is one of the home signature, else mixed.
     """
-    decided = _decided(positions, step_degrees, key, played, MOST_HOMES)
+    decided = _decided(_as_played(positions, played), step_degrees, key, played, MOST_HOMES)
     if decided is None:
         return Kind.TONAL, None
     choice, alters = decided
@@ -96,6 +96,13 @@ def kind_of(
         alter == choice.home[letter] for letter, alter in zip(choice.letters, alters, strict=True)
     )
     return (Kind.TONAL if at_home else Kind.MIXED), _common_shift(choice, alters)
+
+
+def _as_played(positions: tuple[Position, ...], played: int) -> tuple[Position, ...]:
+    """The positions without the links that were carried on: they decide nothing."""
+    if not positions or len(positions[0].heard) == played:
+        return positions
+    return tuple(replace(position, heard=position.heard[:played]) for position in positions)
 
 
 @lru_cache(maxsize=4)
