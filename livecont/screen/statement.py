@@ -27,6 +27,7 @@ from livecont.screen.wording_chain import (
     kind_words,
     label_words,
     other_words,
+    wish_words,
 )
 from livecont.sequence.pattern import Pattern
 from livecont.sitting.snapshot import Snapshot
@@ -45,8 +46,11 @@ def statement(snapshot: Snapshot, width: int, height: int = 99) -> Block:
     if width_of(said) + width_of(kind) + 2 > width:
         words = step_words(pattern.step_degrees, pattern.shift_semitones, pattern.kind)
         said = line(words, Tone.STRONG)
+    wishes: tuple[str, ...] = ()
+    if width_of(said) + width_of(kind) + 2 > width:
+        kind, wishes = line(str(pattern.kind)), wish_words(snapshot)
     first = spread(said, kind, width)
-    facts = [*_left_over(snapshot, width), *_facts(pattern)]
+    facts = [*wishes, *_left_over(snapshot, width), *_facts(pattern)]
     while len(facts) > 1 and sum(map(len, facts)) + 3 * (len(facts) - 1) > width:
         facts = facts[:-1]  # how sure it is can be spared before a link is
     numbers = fill(facts, width, Tone.QUIET, gap=" · ")

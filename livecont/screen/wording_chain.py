@@ -21,6 +21,7 @@ from livecont.sitting.events import Fullness
 from livecont.sitting.explanation import Explanation, LinkTold, MainTold
 from livecont.sitting.snapshot import Changed, Snapshot
 
+AT_WISH = "at your wish"
 _NAMED = re.compile(r"\b([A-Ga-g])([#b]+)(?!\w)")
 _SIGNS = str.maketrans("#b", "♯♭")
 
@@ -125,13 +126,17 @@ def printed(text: str) -> str:
 
 def kind_words(snapshot: Snapshot) -> str:
     """Return how the step is counted, and how much of the links sounds where it is not all."""
-    pattern = snapshot.pattern
-    words = [] if pattern is None else [str(pattern.kind)]
-    if snapshot.kind_changed:
-        words = [f"{word} at your wish" for word in words]
-    if snapshot.fullness is Fullness.REDUCTION:
-        words.append("main notes only")
-    return ", ".join(words)
+    kind = "" if snapshot.pattern is None else str(snapshot.pattern.kind)
+    wishes = wish_words(snapshot)
+    if wishes[:1] == (AT_WISH,):
+        kind, wishes = f"{kind} {AT_WISH}", wishes[1:]
+    return ", ".join(word for word in (kind, *wishes) if word)
+
+
+def wish_words(snapshot: Snapshot) -> tuple[str, ...]:
+    """Return what is otherwise at the player's wish: the step's kind, how much sounds."""
+    kind = (AT_WISH,) if snapshot.kind_changed else ()
+    return (*kind, "main notes only") if snapshot.fullness is Fullness.REDUCTION else kind
 
 
 @once_each

@@ -80,6 +80,9 @@ def test_a_wish_is_seen(states: States) -> None:
     assert lines(real, 80)[0].endswith("  real at your wish")
     main = replace(real, fullness=Fullness.REDUCTION)
     assert lines(main, 90)[0].endswith("  real at your wish, main notes only")
+    narrow = lines(main, 37)
+    assert narrow[0].endswith("  real")
+    assert "at your wish · main notes only" in narrow
 
 
 def test_both_counts_and_only_keys_where_clarity_is_not_known(states: States) -> None:
