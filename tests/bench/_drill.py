@@ -243,7 +243,8 @@ class Drill:
                 self._fault_s = CLOCK.now_s()
                 do(self, sitting)
             else:
-                outcome.oddities.append(f"it did not take over: {sitting.lines[-40:]}")
+                passed = f"{self.rig.strikes()} of {len(strikes(self.rig.played()))} passed on"
+                outcome.oddities.append(f"it did not take over: {passed}, {sitting.lines[-40:]}")
         finally:
             self._end_all(sitting)
         pause(SETTLED_S)

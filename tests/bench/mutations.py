@@ -58,8 +58,8 @@ MUTANTS = (
     Mutant(
         guard="silence when the main process ends",
         file="livecont/live/sounding_process.py",
-        before="        core.hush(everything=True)\n        if output.lossy:",
-        after="        if output.lossy:",
+        before="    core.hush(everything=True)\n    if output.lossy:",
+        after="    if output.lossy:",
         tests=(
             "tests/live/test_sounder.py::test_closing_releases_everything_and_ends_the_process",
         ),
