@@ -150,5 +150,16 @@ def test_closing_leaves_no_process(pattern: Pattern) -> None:
     assert not desk.analyst._thread.is_alive()
 
 
+def test_the_process_ends_with_its_pipe_however_we_end(desk: Desk, pattern: Pattern) -> None:
+    desk.analyst.ask(pattern)
+    desk.answer()
+    process, pipe = desk.analyst._process, desk.analyst._pipe
+    assert process is not None
+    assert pipe is not None
+    pipe.close()  # as the system does where we are killed
+    process.join(PATIENCE_S)
+    assert process.exitcode == 0
+
+
 def test_an_analyst_that_was_never_started_closes() -> None:
     Analyst(SystemClock()).close()
