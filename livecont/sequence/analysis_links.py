@@ -7,10 +7,12 @@ for, those to come as well. Accidentals are those that the link really has.
 from __future__ import annotations
 
 from livecont.music.harmony import PLACES, Harmony, harmony_on
+from livecont.music.key import Key
 from livecont.music.numeral import figured_bass, numerals
+from livecont.music.pitch import spell_at
 from livecont.sequence.analysis_values import Analysis
 from livecont.sequence.endings_course import Course
-from livecont.sequence.pattern import LinkNote
+from livecont.sequence.pattern import Kind, LinkNote
 from livecont.sequence.reduction import notes_of
 
 AT_START = 0.01
@@ -21,6 +23,7 @@ def harmonies_at(analysis: Analysis, course: Course, number: int) -> tuple[Harmo
     spelled = course.spelled(number)
     ahead = (number - analysis.link) * course.pattern.step_degrees
     found = []
+    key = key_at(analysis, course, number)
     for harmony, members in zip(analysis.harmonies, analysis.members, strict=True):
         sounding = [pitch for i in members if (pitch := spelled[i]) is not None]
         # a link that is spelled on other places of the staff as a whole has its roots there
@@ -30,12 +33,27 @@ def harmonies_at(analysis: Analysis, course: Course, number: int) -> tuple[Harmo
                 (harmony.root.letter + away) % PLACES,
                 sounding,
                 spelled[members[0]] if members else None,
-                course.pattern.key,
+                key,
                 seventh=harmony.seventh,
                 start_units=harmony.start_units,
             )
         )
     return tuple(found)
+
+
+def key_at(analysis: Analysis, course: Course, number: int) -> Key:
+    """Return the key that a link is in: a real sequence takes its key along, others keep theirs."""
+    pattern, key = course.pattern, course.pattern.key
+    if pattern.kind is not Kind.REAL or pattern.shift_semitones is None:
+        return key
+    ahead = number - 1
+    away = (_respelled(analysis, course, number) + 3) % PLACES - 3  # the nearer way round
+    tonic = key.natural(4 * PLACES + key.letter)
+    moved = spell_at(
+        tonic.midi + ahead * pattern.shift_semitones,
+        tonic.staff + ahead * pattern.step_degrees + away,
+    )
+    return Key(moved.letter, moved.alter, key.mode)
 
 
 def _respelled(analysis: Analysis, course: Course, number: int) -> int:
@@ -47,10 +65,19 @@ def _respelled(analysis: Analysis, course: Course, number: int) -> int:
 
 
 def numerals_at(analysis: Analysis, course: Course, number: int) -> tuple[str, ...]:
-    """Return the roman numerals of a link in the pattern's key."""
+    """Return the roman numerals of a link, in the pattern's key.
+
+    In a real sequence those of a link are in the key that it has come to, which is named before the
+    first of them: 'C: V7', 'I'.
+    """
+    key = key_at(analysis, course, number)
     harmonies = harmonies_at(analysis, course, number)
     after = harmonies_at(analysis, course, number + 1)
-    return numerals(harmonies, course.pattern.key, after[0] if after else None)
+    found = numerals(harmonies, key, after[0] if after else None)
+    if not found or key == course.pattern.key:
+        return found
+    tonic = key.tonic if not key.minor else key.tonic[0].lower() + key.tonic[1:]
+    return (f"{tonic}: {found[0]}", *found[1:])
 
 
 def figures_at(analysis: Analysis, course: Course, number: int) -> tuple[tuple[str, str], ...]:

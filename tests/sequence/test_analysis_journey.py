@@ -11,8 +11,9 @@ import pytest
 
 from livecont.music.key import parse_key
 from livecont.music.pitch import spell_at
-from livecont.sequence.analysis import analysed
+from livecont.sequence.analysis import analysed, numerals_at
 from livecont.sequence.analysis_journey import journey, tonicised
+from livecont.sequence.analysis_links import key_at
 from livecont.sequence.endings_course import Course
 from livecont.sequence.pattern import Kind, Pattern
 from tests.sequence.handbook import ROWS
@@ -62,3 +63,14 @@ def test_a_monte_says_so() -> None:
     said = told(row_pattern(row, C_MAJOR, "block"))
     assert said is not None
     assert said.startswith("tonicises F major, G major")
+
+
+@pytest.mark.parametrize(("semitones", "keys"), [(-2, "Bb Ab Gb E D"), (-1, "B Bb A Ab G")])
+def test_each_link_of_a_real_sequence_is_in_its_own_key(semitones: int, keys: str) -> None:
+    """The same numerals in every link, in the key that it has come to."""
+    pattern = real(pattern_of(TEXTURES["four voices"], C_MAJOR), semitones)
+    analysis, course = analysed(pattern), Course(pattern)
+    assert numerals_at(analysis, course, 1) == ("I", "IV")
+    for number, tonic in enumerate(keys.split(), 2):
+        assert key_at(analysis, course, number).tonic == tonic
+        assert numerals_at(analysis, course, number) == (f"{tonic}: I", "IV")
