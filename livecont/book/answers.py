@@ -37,6 +37,19 @@ class Answer:
     number: int | None = None
 
 
+def check_player(name: str) -> None:
+    """Check that a player's name can be kept, before anything is asked of him.
+
+    Raises:
+        BookError: it is empty, too long, or has signs that can't be shown.
+    """
+    if not name.strip():
+        raise BookError("a player's name needs letters: --player Kim, say")
+    check_text("player's name", name, LONGEST_WORD)
+    if not name.isprintable():
+        raise BookError("the player's name has control signs in it")
+
+
 def keep_answer(book: Book, answer: Answer) -> Answer:
     """Put an answer into the book at once; return it with its number.
 

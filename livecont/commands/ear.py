@@ -90,6 +90,7 @@ def _prepared(
     from datetime import UTC, datetime
     from functools import partial
 
+    from livecont.book.answers import check_player
     from livecont.book.book import Book
     from livecont.ear.keeping import answered_by, book_matter, keeping
     from livecont.ear.machines import GameMachine
@@ -99,6 +100,8 @@ def _prepared(
 
     path = book_path(file)
     players = given["players"] or ("you",)
+    for name in players:
+        check_player(name)
     with Book(path) as book:
         answers = answered_by(book, players, exercise)
         entries = book_matter(book) if "book" in (given["sources"] or SOURCES) else {}

@@ -84,11 +84,13 @@ def _prepared(
     from datetime import UTC, datetime
     from functools import partial
 
+    from livecont.book.answers import check_player
     from livecont.ear.keeping import keeping
     from livecont.ear.lesson_state import Teaching
     from livecont.ear.machines import LessonMachine
     from livecont.ear.setup import load_setup
 
+    check_player(given["player"])
     compass = chosen.settings.compass
     setup = load_setup(compass, config)
     name = given["model"] or plan.model
