@@ -42,9 +42,9 @@ def is_run(groups: tuple[Group, ...], key: Key) -> bool:
     chords = _gathered(groups)
     if _moves_evenly(chords, key):
         return True
-    # where a long run turns, or was entered, one move is another
-    long = len(chords) > LONG_RUN
-    return long and (_moves_evenly(chords[:-1], key) or _moves_evenly(chords[1:], key))
+    # where a long run turns, or was entered, one move is another; where that is at both ends, two
+    inner = (chords[:-1], chords[1:], chords[1:-1]) if len(chords) > LONG_RUN else ()
+    return any(_moves_evenly(part, key) for part in inner)
 
 
 def _gathered(groups: tuple[Group, ...]) -> list[_Chord]:

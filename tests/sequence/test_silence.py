@@ -86,6 +86,34 @@ def test_scales_of_two_hands_that_are_not_quite_together(
     assert taken_over(in_time(events), key) == ()
 
 
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("above", [0, 12])
+def test_chromatic_scales_of_two_hands(above: int, seed: int) -> None:
+    lot = random.Random(seed)
+    events: list[PlayerEvent] = []
+    for at, pitch in enumerate([*range(48, 73), *range(71, 47, -1)]):
+        for hand in {pitch, pitch + above}:
+            at_s = 1 + at * 0.15 + lot.gauss(0, 0.008)
+            events.append(KeyDown(at_s=at_s, pitch=hand, velocity=70))
+            events.append(KeyUp(at_s=at_s + 0.1, pitch=hand))
+    assert taken_over(in_time(events), parse_key("C major")) == ()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_run_inside_a_figure_of_two_hands_is_not_taken_for_a_link(seed: int) -> None:
+    """A five-finger exercise in octaves: the run in its link is none itself."""
+    lot = random.Random(seed)
+    events: list[PlayerEvent] = []
+    for at, pitch in enumerate((60, 64, 65, 67, 69, 67, 65, 64, 62, 65, 67, 69, 71, 69, 67, 65)):
+        for hand in (pitch, pitch - 12):
+            at_s = 1 + at * 0.12 + lot.gauss(0, 0.008)
+            events.append(KeyDown(at_s=at_s, pitch=hand, velocity=70))
+            events.append(KeyUp(at_s=at_s + 0.1, pitch=hand))
+    (taken,) = taken_over(in_time(events), parse_key("C major"))
+    assert taken.pattern.step_degrees == 1
+    assert taken.pattern.unit_s == pytest.approx(8 * 0.12, rel=0.05)
+
+
 @pytest.mark.parametrize("semitones", [1, -1, 2, -2, 3], ids=lambda n: f"by {n}")
 def test_chromatic_runs(semitones: int) -> None:
     """Chromatic and whole-tone scales and a diminished seventh, over two octaves and more."""
