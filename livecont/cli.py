@@ -79,13 +79,21 @@ def run(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:
         raise  # click and the interpreter know what to do where a reader has left
     except OSError as error:
-        # a full disk, say, while something is written that no command expects to fail
-        return _complain(
-            f"{error.strerror or error}: free some room, or choose another place", USAGE_CODE
-        )
+        return _complain(_unforeseen(error), USAGE_CODE)
     except (KeyboardInterrupt, click.Abort):
         return INTERRUPTED_CODE
     return result if isinstance(result, int) else 0
+
+
+def _unforeseen(error: OSError) -> str:
+    """Return one line for what no command expects to fail: a full disk, a folder kept from us.
+
+    >>> _unforeseen(PermissionError(13, "Permission denied", "takes"))
+    'takes: Permission denied: see to its permissions, or choose another place'
+    """
+    named = f"{error.filename}: " if error.filename is not None else ""
+    do = "see to its permissions" if isinstance(error, PermissionError) else "free some room"
+    return f"{named}{error.strerror or error}: {do}, or choose another place"
 
 
 def _plain(said: str) -> str:

@@ -54,6 +54,20 @@ def test_a_full_disk_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert "can't be written" in one_line(capsys)
 
 
+def test_what_no_command_expects_to_fail_names_the_file(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def kept_from_us(*_arguments: object, **_options: object) -> None:
+        raise PermissionError(13, "Permission denied", "my/livecont.toml")
+
+    monkeypatch.setattr("livecont.commands.find.preferences", kept_from_us)
+    assert run(["find", "lament.mid"]) == 2
+    assert one_line(capsys) == (
+        "livecont: my/livecont.toml: Permission denied: see to its permissions,"
+        " or choose another place\n"
+    )
+
+
 def test_files_may_begin_with_a_byte_order_mark(capsys: pytest.CaptureFixture[str]) -> None:
     Path("list.jsonl").write_text('{"file": "lament.mid"}\n', "utf-8-sig")
     Path("mine.toml").write_text('[sitting]\nkey = "a minor"\n', "utf-8-sig")
@@ -65,7 +79,14 @@ def test_files_may_begin_with_a_byte_order_mark(capsys: pytest.CaptureFixture[st
 def test_a_take_that_can_not_be_kept_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     options = ["--limit", "1", "--out", "none", "--take-folder", "lament.mid"]
     assert run(["demo", "lament", *options]) == 0
-    assert "the take can't be written" in one_line(capsys)
+    said = capsys.readouterr()
+    told = said.err.splitlines()
+    assert [line for line in told if "the take can't be written" in line] == told[:1]
+    assert [line for line in told if "among the temporary files" in line] == told[1:]
+    rescued = Path(said.out.splitlines()[-1].removeprefix("take: "))
+    assert rescued.is_file()
+    assert Path.cwd() not in rescued.parents
+    rescued.unlink()
 
 
 def test_no_command_shows_the_help(capsys: pytest.CaptureFixture[str]) -> None:

@@ -113,6 +113,8 @@ def test_only_a_part_and_chains_of_some_length(
         (["piece.mid", "--compass", "modren"], "unknown compass 'modren': did you mean 'modern'?"),
         (["piece.mid", "--csv", "--json"], "--csv and --json can't both be"),
         (["piece.mid", "--staff", "0"], "--staff"),
+        (["piece.mid", "--staff", "3"], "piece.mid: there is no staff 3: there is only one"),
+        (["piece.mid", "--part", "2", "--staff", "2"], "there is no staff 2 of hand 2: there is"),
         ([], "PIECE"),
         (["empty"], "empty: no score in this folder"),
     ],

@@ -26,6 +26,8 @@ MOST_SPINES = 64
 MOST_CELL = 400  # characters; the longest chords have about a hundred
 _CONTAINER = "META-INF/container.xml"
 _HIDDEN = re.compile(r"[^\S ]|[\x00-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
+# what libxml2 says to programmers: how to lift its limits, and a further comma after it
+_LIBRARY_WORDS = re.compile(r",? ?(?:try|use) XML_PARSE_HUGE(?: option)?(?: (?=,))?")
 
 
 class _PrologRead(Exception):  # noqa: N818 -- not an error
@@ -145,7 +147,8 @@ def xml_tree(data: bytes) -> Any:
     try:
         return etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
-        raise ScoreError(f"broken XML: {_one_line(str(error))}") from error
+        told = _LIBRARY_WORDS.sub("", _one_line(error.msg or "no reason told"))
+        raise ScoreError(f"broken XML: {told}: export the piece anew") from error
 
 
 def bounded_notes(count: int) -> None:

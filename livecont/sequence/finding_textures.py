@@ -63,7 +63,12 @@ def textures(
     """Yield who is looked at, and their notes: from the whole to single voices.
 
     A texture that has the same notes as a larger one is left out. `part` and `staff` confine it.
+
+    Raises:
+        ScoreError: no part that is looked at has such a staff.
     """
+    if staff is not None:
+        _known_staff(score, part, staff)
     notes = [
         note
         for note in score.notes
@@ -86,6 +91,15 @@ def textures(
             continue
         seen.add(_signature(mine))
         yield (who,), mine
+
+
+def _known_staff(score: Score, part: int | None, staff: int) -> None:
+    looked_at = score.parts if part is None else (score.parts[part],)
+    most = max((one.staves for one in looked_at), default=1)
+    if staff > most:
+        there = "there is only one" if most == 1 else f"the staves are 1 to {most}"
+        whose = f" of {looked_at[0].name}" if len(looked_at) == 1 and looked_at[0].name else ""
+        raise ScoreError(f"there is no staff {staff}{whose}: {there}")
 
 
 def _signature(notes: Sequence[ScoreNote]) -> tuple[int, int, int]:
