@@ -6,6 +6,7 @@ Conventions: an option that was not given is None; a4 in Hz.
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -53,6 +54,9 @@ def instrument_of(given: dict[str, Any]) -> tuple[Instrument, int]:
     from livecont.tuning import temperament_named
 
     voice, bits, rate_hz = given["voice"] or "plucked", given["bits"] or 16, given["rate"] or 48_000
+    a4_hz = 440.0 if given["a4"] is None else given["a4"]
+    if not math.isfinite(a4_hz):  # click lets "nan" into any range
+        raise ConfigError(f"--a4 {a4_hz}: write a number of Hz, for instance 415")
     if voice not in VOICES:
         raise unknown("voice", voice, VOICES)
     if bits not in BITS:
@@ -61,7 +65,7 @@ def instrument_of(given: dict[str, Any]) -> tuple[Instrument, int]:
         raise ConfigError(f"--rate {rate_hz}: {', '.join(map(str, RATES_HZ))} are possible")
     instrument = Instrument(
         voice=VOICES[voice],
-        a4_hz=given["a4"] or 440.0,
+        a4_hz=a4_hz,
         temperament=temperament_named(given["temperament"] or "equal"),
         rate_hz=rate_hz,
     )
