@@ -50,10 +50,26 @@ _CONTAINER = (
 )
 # instruments that are written in the alto clef (common practice)
 _MIDDLE = re.compile(r"\bviola\b|bratsche|\balto\b", re.IGNORECASE)
+# and those that keep the treble or the bass clef, wherever a passage lies (common practice)
+_HIGH = re.compile(r"\bviolin[eio]?s?\b|\bflutes?\b|\bflauto\b|\boboes?\b", re.IGNORECASE)
+_LOW = re.compile(r"cello\b|\bviolone\b|\b(contra)?bass(o|oon)?\b|\bfagott", re.IGNORECASE)
 _ENDING = re.compile(r"[1-9][0-9]*(, ?[1-9][0-9]*)*")
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 _Change = TypeVar("_Change", Meter, Signature)
 _FIXED = (1980, 1, 1, 0, 0, 0)  # the same score is the same file
+
+
+def _clefs_for(name: str) -> tuple[Clef, ...]:
+    """Return the clefs that a part on one staff may have, by its name.
+
+    >>> [clef.sign for clef in _clefs_for("Violin II")]
+    ['G']
+    """
+    if _MIDDLE.search(name):
+        return (ALTO,)
+    if _LOW.search(name):
+        return (BASS,)
+    return (TREBLE,) if _HIGH.search(name) else (TREBLE, BASS)
 
 
 def write_musicxml(score: Score, path: Path, *, title: str = "", force: bool = False) -> None:
@@ -209,10 +225,8 @@ class _PartWriter:
         if not single:
             return clefs_of(bars, (TREBLE, BASS), usual)
         every = [place for bar in bars for place in bar]
-        middle = _MIDDLE.search(self._score.parts[self._part].name)
         # a part on one staff keeps one clef
-        kept = clefs_of([every], (ALTO,) if middle else (TREBLE, BASS), TREBLE)
-        return kept * len(bars)
+        return clefs_of([every], _clefs_for(self._score.parts[self._part].name), TREBLE) * len(bars)
 
     def _attributes(self, index: int) -> str:
         bar = self._bars[index]

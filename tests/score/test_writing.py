@@ -144,6 +144,22 @@ def test_a_tied_note_repeats_no_accidental() -> None:
     assert [note.findtext("accidental") for note in notes] == ["sharp", None, "sharp"]
 
 
+@pytest.mark.parametrize(
+    ("name", "notes", "sign"),
+    [
+        ("2nd Violin", "G3/4 A3/4", "G"),  # low for a violin
+        ("Violoncello", "C5/4 D5/4", "F"),  # high for a cello
+        ("Viola", "C5/4 D5/4", "C"),
+        ("Keys", "G2/4 A2/4", "F"),
+        ("Keys", "C5/4 D5/4", "G"),
+    ],
+)
+def test_instruments_keep_their_clef(name: str, notes: str, sign: str) -> None:
+    """Common practice: wherever a few bars lie."""
+    score = replace(score_of(notes), parts=(Part(name=name),))
+    assert [e.findtext("sign") for e in elements(score, "clef")] == [sign]
+
+
 def test_clefs_follow_the_notes() -> None:
     hands = score_of("C5/4 E5/4", "C3/4 E3/4|2")
     assert [e.findtext("sign") for e in elements(hands, "clef")] == ["G", "F"]
