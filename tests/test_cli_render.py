@@ -153,6 +153,7 @@ def test_temperaments_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
         (("lament.mid", "--voice", "plukced"), "did you mean 'plucked'"),
         (("lament.mid", "--temperament", "valotti"), "did you mean 'vallotti'"),
         (("lament.mid", "--a4", "900"), "900"),
+        (("lament.mid", "--wav", "lament.mp3"), "--wav lament.mp3: name it .wav"),
         (("lament.mid", "--a4", "nan"), "--a4 nan: write a number of Hz, for instance 415"),
         (("lament.mid", "--bits", "8"), "16 or 24"),
         (("lament.mid", "--rate", "8000"), "44100"),

@@ -9,7 +9,7 @@ import click
 
 from livecont.commands.book_place import bars_named, key_named
 from livecont.commands.options import preferences
-from livecont.commands.sound_file import sound_options, write_sound
+from livecont.commands.sound_file import check_named_wav, sound_options, write_sound
 from livecont.commands.waiting import waiting
 
 if TYPE_CHECKING:
@@ -60,6 +60,8 @@ def extend(piece: Path, force: bool, config: Path | None, **given: Any) -> None:
             check_free(given[name], force=force)
     if given["sheet"] is not None and given["sheet"].suffix.lower() not in PAGES:
         raise click.UsageError(f"--sheet {given['sheet']}: name it .html or .svg")
+    if given["sound"] is not None:
+        check_named_wav(given["sound"])
     found, extension = extended(piece, config, given)
     click.echo(f"{piece.name}, {told_of_find(found)}")
     others = told_of_others(found)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 Command = Callable[..., Any]
 
 LOW_PITCH_HZ = 415.0
+SUFFIXES = (".wav", ".wave")
 _OPTIONS = (
     click.option("--voice", metavar="NAME", help="The strings: plucked (as usual), or struck."),
     click.option(
@@ -72,6 +73,16 @@ def instrument_of(given: dict[str, Any]) -> tuple[Instrument, int]:
     return instrument, bits
 
 
+def check_named_wav(path: Path) -> None:
+    """Check that a sound file's name says what is in it, whatever else one may hope for.
+
+    Raises:
+        click.UsageError: it says something else.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise click.UsageError(f"--wav {path}: name it .wav")
+
+
 def write_sound(
     path: Path, events: Iterable[PlayerEvent], given: dict[str, Any], *, force: bool
 ) -> float:
@@ -86,6 +97,7 @@ def write_sound(
 
     instrument, bits = instrument_of(given)
     check_free(path, force=force)
+    check_named_wav(path)
     from livecont.sound.rendering import RINGS_S, length_s, sounded
     from livecont.sound.wav import write_wav
 
