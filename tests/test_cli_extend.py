@@ -81,6 +81,21 @@ def test_midi_in_and_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert written.notes[:20] == given.notes[:20]
 
 
+def test_the_piece_is_never_written_over_nor_one_file_over_another(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    midi(tmp_path, *SEQUENCE)
+    piece = tmp_path / "piece.mid"
+    before = piece.read_bytes()
+    options = ["extend", "piece.mid", "--bars", "1-3", "--force"]
+    assert run([*options, "--midi", "./piece.mid"]) == 2
+    assert "is the piece itself: choose another name" in capsys.readouterr().err
+    assert piece.read_bytes() == before
+    assert run([*options, "--midi", "out.x", "--musicxml", "out.x"]) == 2
+    assert "is named for two files: choose another name" in capsys.readouterr().err
+    assert not Path("out.x").exists()
+
+
 def test_nothing_is_overwritten_unless_asked(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

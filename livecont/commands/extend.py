@@ -53,11 +53,8 @@ def extend(piece: Path, force: bool, config: Path | None, **given: Any) -> None:
     the limit.
     """
     from livecont.commands.passage_words import told_of_find, told_of_new, told_of_others
-    from livecont.score.files import check_free
 
-    for name in ("midi", "musicxml", "sheet", "sound"):
-        if given[name] is not None:
-            check_free(given[name], force=force)
+    _check_names(piece, given, force)
     if given["sheet"] is not None and given["sheet"].suffix.lower() not in PAGES:
         raise click.UsageError(f"--sheet {given['sheet']}: name it .html or .svg")
     if given["sound"] is not None:
@@ -79,6 +76,22 @@ def extend(piece: Path, force: bool, config: Path | None, **given: Any) -> None:
 
         write_sound(given["sound"], written(extension.score), given, force=force)
         click.echo(f"written: {given['sound']}")
+
+
+def _check_names(piece: Path, given: dict[str, Any], force: bool) -> None:
+    """Check, before the work is done, that every file has a name of its own that it may have."""
+    from livecont.score.files import check_free
+
+    taken = {piece.resolve(): "the piece itself"}
+    for name in ("midi", "musicxml", "sheet", "sound"):
+        path = given[name]
+        if path is None:
+            continue
+        place = path.resolve()
+        if place in taken:
+            raise click.UsageError(f"{path} is {taken[place]}: choose another name")
+        taken[place] = "named for two files"
+        check_free(path, force=force)
 
 
 def extended(piece: Path, config: Path | None, given: dict[str, Any]) -> tuple[Found, Extension]:
