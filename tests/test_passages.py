@@ -20,7 +20,7 @@ from tests.strategies import PIANO
 
 pytest.importorskip("partitura")
 
-STUDY = Path(__file__).resolve().parent.parent / "examples" / "study.musicxml"
+STUDY = Path(__file__).resolve().parent.parent / "configs" / "examples" / "study.musicxml"
 NOW = datetime(2026, 11, 25, tzinfo=UTC)
 
 

@@ -26,7 +26,7 @@ pytest.importorskip("music21")
 TOP = Path(__file__).resolve().parent.parent
 README = TOP / "README.md"
 PICTURE = TOP / "tests" / "golden" / "readme" / "page.svg"
-FIND = "$ livecont find examples/study.musicxml\n"
+FIND = "$ livecont find configs/examples/study.musicxml\n"
 UPDATE = bool(os.environ.get("UPDATE_GOLDEN"))
 
 
@@ -37,7 +37,7 @@ def _at_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA", "HOME"):
         monkeypatch.setenv(name, str(tmp_path))
     monkeypatch.chdir(tmp_path)
-    shutil.copytree(TOP / "examples", "examples")
+    shutil.copytree(TOP / "configs" / "examples", "configs/examples")
 
 
 def section() -> str:
@@ -57,14 +57,14 @@ def test_the_way_of_the_readme(capsys: pytest.CaptureFixture[str]) -> None:
     assert "descending fifths" in page
     assert len(notes_on(page)) > len(longer.notes)  # with the main notes
     assert Path("longer.wav").read_bytes()[:4] == b"RIFF"
-    back, study = read_score(Path("back.mid")), read_score(Path("examples/study.musicxml"))
+    back, study = read_score(Path("back.mid")), read_score(Path("configs/examples/study.musicxml"))
     last = [n.spelling.midi for n in back.notes if n.onset_q >= back.notes[-1].onset_q - 4]
     after = [n for n in study.notes if 44 <= n.onset_q < 52]
     assert last == [n.spelling.midi for n in after if n.onset_q >= after[-1].onset_q - 4]
 
 
 def test_what_find_prints_is_real(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["find", "examples/study.musicxml"]) == 0
+    assert run(["find", "configs/examples/study.musicxml"]) == 0
     printed = "".join(f"{line.rstrip()}\n" for line in capsys.readouterr().out.splitlines())
     blocks = re.findall(r"^```text\n(.*?)^```$", section(), re.DOTALL | re.MULTILINE)
     shown = next(block for block in blocks if block.startswith(FIND))
@@ -77,7 +77,7 @@ def test_what_find_prints_is_real(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_the_picture_shows_what_the_command_engraves(tmp_path: Path) -> None:
     """The same notes and links; how they are set, and how harmonies are read, may change."""
-    study = "examples/study.musicxml"
+    study = "configs/examples/study.musicxml"
     options = ["--bars", "3-5", "--links", "3", "--ending", "close", "--svg", "page.svg"]
     title = ["--title", "A study in sequences"]
     assert run(["sheet", study, *options, *title]) == 0
