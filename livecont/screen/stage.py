@@ -8,21 +8,17 @@ the latest; signals that should end in order have to be made exceptions by the c
 
 from __future__ import annotations
 
-import atexit
-from types import TracebackType
-from typing import Self
-
 from rich.console import Console
-from rich.live import Live
 
 from livecont.screen.lines import plain_lines
 from livecont.screen.notes import ScreenNotes
 from livecont.screen.page import render
-from livecont.screen.typeset import Sheet, clean, to_ascii
+from livecont.screen.terminal import Terminal
+from livecont.screen.typeset import clean, to_ascii
 from livecont.sitting.snapshot import Snapshot
 
 
-class Stage:
+class Stage(Terminal):
     """Shows snapshots on a console for as long as its `with` block lasts.
 
     Args:
@@ -30,42 +26,9 @@ class Stage:
     """
 
     def __init__(self, console: Console | None = None) -> None:
-        self._console = console if console is not None else Console(highlight=False)
-        # a pipe is no terminal, even where the environment asks for colour in it
-        self.full_screen = self._console.is_interactive and self._console.file.isatty()
-        self._live: Live | None = None
-        self._sheet: Sheet | None = None
+        super().__init__(console)
         self._previous: Snapshot | None = None
         self._message: str | None = None
-
-    def __enter__(self) -> Self:
-        if self.full_screen:
-            atexit.register(self.close)
-            self._live = Live(
-                Sheet((), 1),
-                console=self._console,
-                screen=True,
-                auto_refresh=False,
-                redirect_stdout=False,
-                redirect_stderr=False,
-            )
-            self._live.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Give the terminal back; again does nothing."""
-        live, self._live = self._live, None
-        atexit.unregister(self.close)
-        if live is not None:
-            live.stop()
 
     def show(self, snapshot: Snapshot, notes: ScreenNotes) -> None:
         """Draw a snapshot, or print what is new in it; nothing is written when nothing changed."""
