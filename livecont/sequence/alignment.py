@@ -31,6 +31,9 @@ LONGER_GAINS = 2.0
 LONGER_SHARE = 0.08
 # two whole links that fit so well are not given up for longer ones not yet whole [fit]
 WHOLE_FIT = 0.7
+# and must not fit so much worse: it would explain the music before the sequence, not the sequence
+# [fit: 0.3 and 0.35 do alike]
+WORSE_FIT = 0.3
 # lags of the same step that differ by so few groups are readings of one alignment
 ONE_PATH = 2
 
@@ -71,6 +74,9 @@ def standing_alignments(table: LagTable, costs: Costs) -> tuple[Alignment, ...]:
     if reach < LEAST_GROUPS:
         return ()
     score, gained = table.standing()
+    straight = table.standing_straight()
+    is_straight = straight > gained
+    gained, score = np.maximum(gained, straight), np.maximum(score, straight)
     notes = np.cumsum(table.sizes(table.longest))  # notes[k - 1]: in the newest k groups
     least = np.full(len(score), np.inf, np.float32)
     link_notes = notes[LEAST_GROUPS - 1 : reach]
@@ -86,8 +92,10 @@ def standing_alignments(table: LagTable, costs: Costs) -> tuple[Alignment, ...]:
     longest = int(lags[best].max())
     found = []
     for lag, column in zip(lags[best].tolist(), columns[best].tolist(), strict=True):
-        path = table.trace(lag, column, longest)
-        start_late = table.start_late(lag, column)
+        if is_straight[lag, column]:
+            start_late, path = table.trace_straight(lag, column)
+        else:
+            start_late, path = table.start_late(lag, column), table.trace(lag, column, longest)
         alignment = _closely(path, start_late, notes, costs, lag=lag, column=column)
         if alignment is not None:
             found.append(alignment)
@@ -139,6 +147,8 @@ def musicians_choice(
             chosen = max(chosen, alignment, key=lambda a: float(a.path.gained[-1]))
         else:
             if _is_whole(chosen) and not _may_be_whole(alignment):
+                continue
+            if alignment.fit <= chosen.fit - WORSE_FIT:
                 continue
             short = newest_gain(chosen.path, notes, alignment.lag, costs)
             if alignment.gain - short > LONGER_GAINS + LONGER_SHARE * alignment.gain:

@@ -3,7 +3,8 @@
 For every lag (counted in groups of onsets) and every step it keeps the best alignment that ends at
 the newest group: a local alignment by dynamic programming, one row a group, so the cost per note is
 linear in the longest lag and independent of what was played before. Alignment goes by the order of
-onsets, which stands rubato better than seconds do; time enters as the drift of the lag.
+onsets, which stands rubato better than seconds do; time enters as the drift of the lag. Beside it
+runs the comparison that keeps its lag (`sequence.lags_straight`); the better of the two counts.
 
 Conventions: groups are numbered from 0 as they come; `lag` k compares group n with n - k; columns
 of tables are steps -widest..widest. Scores are log-likelihood ratios in nats (`sequence.costs`).
@@ -20,6 +21,7 @@ from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from livecont.sequence.costs import Costs
+from livecont.sequence.lags_straight import StraightLags
 
 Floats = NDArray[np.float32]
 Ints = NDArray[np.int32]
@@ -98,6 +100,7 @@ class LagTable:
         self._moves = np.full(shape, BEGIN, np.uint8)
         self._gains = np.zeros(shape, np.float32)
         self._scores = np.zeros(shape, np.float32)
+        self._straight = StraightLags(*shape)
         self._all_lags = np.arange(lags)
         self._ages = np.arange(self._history)
         self._flat = np.arange(lags * self.steps, dtype=np.int64).reshape(lags, self.steps)
@@ -152,6 +155,11 @@ class LagTable:
             )
         return score, gained
 
+    def standing_straight(self) -> Floats:
+        """Return what alignments that keep their lag gained within it, shape (lags, steps)."""
+        newest = self.count - 1
+        return self._straight.gained(newest, min(newest, self.longest))
+
     def start_late(self, lag: int, column: int) -> int:
         """Return the first group of the later side, -1 where nothing is aligned."""
         return int(self._row.start_late[lag, column])
@@ -187,6 +195,17 @@ class LagTable:
             begun=begun,
         )
 
+    def trace_straight(self, lag: int, column: int) -> tuple[int, Path]:
+        """Return the alignment that keeps its lag: first group of the later side, and its path."""
+        newest = self.count - 1
+        start, gained = self._straight.trace(newest, lag, column)
+        moves = np.full(len(gained) - 1, BOTH, np.uint8)
+        lags = np.full(len(moves), lag, np.int64)
+        begun = len(moves) == newest - start + 1
+        if begun:
+            moves[-1] = BEGIN
+        return start, Path(newest=newest, lags=lags, moves=moves, gained=gained, begun=begun)
+
     def _slide(self) -> None:
         """Forget groups beyond the longest two links: amortised, memory stays flat."""
         keep = 2 * self.longest + _MARGIN
@@ -204,6 +223,7 @@ class LagTable:
         self._moves[at_history] = BEGIN
         self._gains[at_history] = 0.0
         known = min(at, self.longest)
+        self._straight.clear(self.count - 1)
         if known:
             self._fill(at, known, pitches)
         np.maximum(row.score, 0.0, out=self._scores[at_history])
@@ -211,7 +231,8 @@ class LagTable:
     def _fill(self, at: int, known: int, pitches: tuple[int, ...]) -> None:
         row, before = self._row, self._before
         kept = np.float32(self._costs.kept_past)
-        emission, steps = self._moves_worth(at, known, pitches)
+        emission, steps, rhythm = self._moves_worth(at, known, pitches)
+        self._straight.advance(self.count - 1, known, emission, emission + rhythm)
         clipped = np.minimum(before.score, kept)
         options = steps
         options[BOTH] += before.score[1 : known + 1]
@@ -243,11 +264,13 @@ class LagTable:
         self._moves[at_history, lags] = np.where(fresh, BEGIN, move)
         self._gains[at_history, lags] = np.where(dead, 0.0, score - np.where(fresh, 0.0, past))
 
-    def _moves_worth(self, at: int, known: int, pitches: tuple[int, ...]) -> tuple[Floats, Any]:
+    def _moves_worth(
+        self, at: int, known: int, pitches: tuple[int, ...]
+    ) -> tuple[Floats, Any, Floats]:
         """What the newest group adds at each (lag, step).
 
-        Returns what it adds where an alignment begins, and what each move adds, (moves, lags,
-        steps).
+        Returns what it adds where an alignment begins, what each move adds, (moves, lags, steps),
+        and what the rhythm adds, (lags, 1), where the row before had the same lag.
         """
         costs = self._costs
         matched, size, onset_s = self._earlier(at, known, pitches)
@@ -281,7 +304,9 @@ class LagTable:
         z *= np.float32(-0.5)
         z += np.float32(costs.rhythm_gain)
         steps[:3] += np.maximum(z, np.float32(-costs.rhythm_loss))
-        return emission, steps
+        drift = (wait - wait_early) / slack_s
+        rhythm = np.maximum(costs.rhythm_gain - 0.5 * drift * drift, -costs.rhythm_loss)
+        return emission, steps, rhythm.astype(np.float32)[:, np.newaxis]
 
     def _earlier(
         self, at: int, known: int, pitches: tuple[int, ...]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import random  # noqa: TID251  seeded
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from livecont.sequence.affinity import affinity
 from livecont.sequence.alignment import (
+    WORSE_FIT,
     Alignment,
     musicians_choice,
     newest_gain,
@@ -88,6 +92,42 @@ def test_a_copy_with_one_wrong_note_still_stands() -> None:
     found = chosen(f"{MODEL} D5 A4 B4 F5 C5 C5 G4 D5")
     assert (found.lag, found.step_degrees) == (8, 1)
     assert found.fit < chosen(f"{MODEL} {UP_ONE}").fit
+
+
+STEPS = ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5", "E5", "F5", "G5", "A5"]
+
+
+def wandering(seed: int, notes: int = 40) -> str:
+    """A line by steps and thirds, which is like itself nearly everywhere."""
+    lot, at, names = random.Random(seed), len(STEPS) // 2, []
+    for _ in range(notes):
+        at = min(max(at + lot.choice((-2, -1, 1, 1, 2)), 0), len(STEPS) - 1)
+        names.append(STEPS[at])
+    return " ".join(names)
+
+
+@pytest.mark.parametrize(
+    "links",
+    ["D5 E5 D5 E5 E5 F5 E5 F5", "D5 E5 C5 D5 E5 F5 D5 E5", "D5 C5 B4 D5 E5 D5 C5 E5"],
+    ids=["a turn", "broken thirds", "a falling figure"],
+)
+def test_what_was_played_before_does_not_hide_a_sequence(links: str) -> None:
+    """An alignment of the music before, a group out of place, went on into one link in four."""
+    found = []
+    for seed in range(60):
+        one = musicians_choice(*listened(f"{wandering(seed)} {links}"), COSTS)
+        found.append(one is not None and (one.lag, one.step_degrees) == (4, 1))
+    assert sum(found) >= 59
+
+
+def test_a_longer_unit_that_fits_much_worse_is_not_taken() -> None:
+    """It explains a little of what went before, and gains by that."""
+    alignments, table = listened(f"B4 C5 B4 C5 B4 C5 D5 B4 {MODEL} {UP_ONE}")
+    short = next(a for a in alignments if (a.lag, a.step_degrees) == (8, 1))
+    longer = replace(short, lag=20, gain=3 * short.gain, fit=short.fit - WORSE_FIT - 0.01)
+    assert musicians_choice((short, longer), table, COSTS) == short
+    longer = replace(longer, fit=short.fit - WORSE_FIT + 0.01)
+    assert musicians_choice((short, longer), table, COSTS) == longer
 
 
 def test_a_copy_that_has_just_begun_does_not_count_as_heard() -> None:

@@ -88,6 +88,26 @@ def test_a_wrong_note_costs_less_than_its_place_in_the_order() -> None:
     assert path.gained[-1] == pytest.approx(right, rel=1e-5)
 
 
+def test_an_alignment_that_keeps_its_lag_is_reckoned_beside_the_one_that_bends() -> None:
+    """It gains what the bending one gains, and starts at the first pair that fits."""
+    table = table_of(written(f"F#3 G#3 {LINK_1} {LINK_2}"))
+    assert table.standing_straight()[6, UP] == pytest.approx(table.standing()[1][6, UP])
+    start, path = table.trace_straight(6, UP)
+    assert start == 8
+    assert paired(path) == [(n + 2, n + 8) for n in range(6)]
+    np.testing.assert_allclose(path.gained, table.trace(6, UP, 14).gained, rtol=1e-5)
+
+
+def test_what_keeps_its_lag_reckons_the_newest_lag_only() -> None:
+    third = "E4 G4 F4 B4 A4 C5"
+    two = table_of(written(f"{LINK_1} {LINK_2}"))
+    three = table_of(written(f"{LINK_1} {LINK_2} {third}"))
+    assert three.trace_straight(6, UP)[0] == 6
+    assert three.standing_straight()[6, UP] == pytest.approx(
+        two.standing_straight()[6, UP] + COSTS.rhythm_gain
+    )
+
+
 def late_half(in_link: int, apart_s: float) -> LagTable:
     """Three chords and their copy, the middle one struck in two halves in one of the links."""
     links = [written("C4.E4 G4.B4 E4.A4"), written("D4.F4 A4.C5 F4.B4", 3 * IOI_S)]
