@@ -67,6 +67,7 @@ from livecont.sitting.state import (
     is_due,
     is_followed,
     plan_for,
+    with_moved_boundary,
 )
 
 __all__ = ["State", "begin", "chain_of", "snapshot", "step"]
@@ -133,6 +134,7 @@ def _played(state: State, event: PlayerEvent) -> Outcome:
     if not isinstance(event, KeyDown):
         state.listener.hear(event)
         return state, effects
+    gives_way = state.sounding is not None
     if state.sounding is not None:
         state, effects = _give_way(state, state.sounding, event)
     elif state.armed is not None:
@@ -147,6 +149,8 @@ def _played(state: State, event: PlayerEvent) -> Outcome:
         draw_s=event.at_s + DRAW_S,
         followed=_still_followed(state, prospect),
     )
+    if gives_way:
+        state = with_moved_boundary(state, prospect)
     return replace(state, plan=plan_for(state, prospect)), effects
 
 
@@ -160,7 +164,10 @@ def _give_way(state: State, sounding: Sounding, event: KeyDown) -> Outcome:
     elif state.prospect is not None and state.prospect.whole:
         boundary = state.groups + state.prospect.alignment.lag
         followed = Followed(
-            step_degrees=pattern.step_degrees, unit_s=pattern.unit_s, next_boundary=boundary
+            step_degrees=pattern.step_degrees,
+            unit_s=pattern.unit_s,
+            next_boundary=boundary,
+            moved=state.followed is not None and state.followed.moved,
         )
     due = is_due(sounding, event.pitch, event.at_s)
     quiet_until = 0 if due else state.listener.group_count + BROKE_IN_GROUPS

@@ -6,7 +6,7 @@ Conventions: as in `sitting.events`. Values only; the transitions are in `sittin
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from livecont.sequence.chain import Chain
 from livecont.sequence.listener import Listener, Prospect
@@ -86,11 +86,16 @@ class Sounding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Followed:
-    """A sequence that the player carried on by himself after a take-over."""
+    """A sequence that the player carried on by himself after a take-over.
+
+    `next_boundary` is the number of groups after which his next link is whole; `moved` tells that
+    it was moved to where he showed it to be.
+    """
 
     step_degrees: int
     unit_s: float
-    next_boundary: int  # the number of groups after which his next link is whole
+    next_boundary: int
+    moved: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +171,21 @@ def is_followed(followed: Followed, prospect: Prospect) -> bool:
         followed.step_degrees == prospect.alignment.step_degrees
         and abs(unit_s - followed.unit_s) <= SAME_UNIT * unit_s
     )
+
+
+def with_moved_boundary(state: State, prospect: Prospect) -> State:
+    """Move the boundary to the note with which he broke in: another than the one due, that fits.
+
+    The sequence was heard right, but from a note too early on; it is whole with this note. That is
+    granted once: who goes on is not to be interrupted note by note.
+    """
+    followed, fits = state.followed, prospect.alignment.path.gained[1] > 0
+    if followed is None or followed.moved or not prospect.whole or not fits:
+        return state
+    if state.quiet_until == 0:  # his note was the one due
+        return state
+    followed = replace(followed, next_boundary=state.groups, moved=True)
+    return replace(state, followed=followed, quiet_until=0)
 
 
 def _inside_a_followed_link(state: State, prospect: Prospect) -> bool:

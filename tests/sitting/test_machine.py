@@ -226,6 +226,30 @@ def test_a_player_who_carries_on_by_himself_is_followed_link_by_link() -> None:
     assert names(last.link) == " ".join(n.replace(".", " ") for n in sorted_words(LINKS[4]))
 
 
+@pytest.mark.parametrize("stops", [True, False])
+def test_a_link_with_a_note_more_than_it_seemed_to_have(*, stops: bool) -> None:
+    """What was played before made it seem whole a note early: the note more makes it whole.
+
+    Taken over once more at its end; who goes on as he likes after that is not interrupted again.
+    """
+    before, link_1, link_2 = "F5 G5 E5 B4 F#4", "A4 E5 F5 D5 G4 C5", "G4 D5 E5 C5 F4 Bb4"
+    desk = Desk(replace(SETTINGS, most_links=1))
+    desk.give(*play(f"{before} {link_1} {link_2}".removesuffix("Bb4"), 0.25))
+    last_s = 1.0 + 16 * 0.25 + 0.01
+    desk.until(last_s)
+    assert len(desk.all(TookOver)) == 1
+    assert not names(desk.all(TookOver)[0].link).startswith("Bb4")
+    desk.give(*play("Bb4", 0.25, last_s))
+    assert len(desk.all(GaveWay)) == 1
+    if stops:
+        desk.until(10.0)
+        assert names(desk.all(TookOver)[-1].link) == "F4 C5 D5 Bb4 E4 A4"
+    else:
+        desk.give(*play("F4 C5 D5 Bb4 E4 A4", 0.25, last_s + 0.27))
+        taken = [one.start_s for one in desk.all(TookOver)]
+        assert len(taken) == 2, taken
+
+
 def sorted_words(text: str) -> list[str]:
     """Each word's names the lowest first, as livecont sets them."""
     return [".".join(sorted(word.split("."), key=pitch)) for word in text.split()]
