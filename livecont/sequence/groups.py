@@ -11,6 +11,10 @@ from dataclasses import dataclass, field
 
 from livecont.sequence.events import KeyDown, KeyUp
 
+# four hands strike no more notes at once; what is beyond is no music, and would take seconds to
+# compare: it is held, but not heard [trade]
+MOST_IN_GROUP = 24
+
 
 @dataclass(slots=True)
 class HeardNote:
@@ -68,7 +72,8 @@ class Groups:
             newest = Group(event.at_s)
             self._groups.append(newest)
             self.count += 1
-        newest.notes.append(note)
+        if len(newest.notes) < MOST_IN_GROUP:
+            newest.notes.append(note)
         return begins
 
     def up(self, event: KeyUp) -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from livecont.sequence.events import KeyDown, KeyUp
-from livecont.sequence.groups import Groups
+from livecont.sequence.groups import MOST_IN_GROUP, Groups
 
 CHORD_S = 0.035
 
@@ -32,6 +32,18 @@ def test_the_spread_counts_from_the_first_note_not_the_last() -> None:
     groups = Groups(CHORD_S, 8)
     begun = [groups.down(down(1.0 + 0.02 * n, 60 + n)) for n in range(5)]
     assert begun == [True, False, True, False, True]
+
+
+def test_more_notes_at_once_than_four_hands_can_strike_are_held_but_not_compared() -> None:
+    """A machine gone mad would have a link of thousands of notes, and the sitting stand still."""
+    groups = Groups(CHORD_S, 8)
+    for n in range(80):
+        groups.down(down(1.0 + 0.0004 * n, 21 + n))
+    assert groups.count == 1
+    assert groups[0].pitches == tuple(range(21, 21 + MOST_IN_GROUP))
+    assert groups.held() == tuple(range(21, 101))
+    groups.up(KeyUp(at_s=1.1, pitch=100))
+    assert 100 not in groups.held()
 
 
 def test_a_key_up_ends_the_note_of_its_channel() -> None:
