@@ -212,7 +212,14 @@ def _bounded(element: Any, least: float, most: int, where: str, what: str = "") 
 
 
 def _whole_numbers(root: Any) -> None:
-    """Multiply divisions and durations where a file has decimals in them, as old programs write."""
+    """Multiply divisions and durations where a file has decimals in them, as old programs write.
+
+    Also those that stand outside the bars of a part, for whoever reads the file finds them, too.
+    """
+    for element in root.iter("divisions"):
+        _bounded(element, LEAST_DIVISIONS, MOST_DIVISIONS, "outside the bars")
+    for element in root.iter("duration"):
+        _bounded(element, 0, MOST_DURATION, "outside the bars")
     decimals = [
         element for tag in ("divisions", "duration") for element in root.iter(tag)
         if not element.text.isdecimal()
