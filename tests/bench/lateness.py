@@ -7,6 +7,8 @@ meets all of them. Lateness is from the moment an event is due to the moment bef
 (to nowhere: what a driver adds is the driver's). Under load, the real screen is drawn twenty times
 a second in the main process, and a busy process runs for each core.
 
+- bare: a process that does nothing but sleep, spin and look at the clock, at the priority of the
+  sounding process: what is late there the machine keeps for itself, whatever the program;
 - sounder: the sounding process with what priority it is granted, and at ordinary priority;
 - loop, thread: mido's own `MidiFile.play` in a thread beside the screen;
 - loop, process: the same in a process of its own;
@@ -37,7 +39,9 @@ from rich.console import Console
 
 from livecont.live.clock import SystemClock
 from livecont.live.messages import TimedMessage
+from livecont.live.priority import freeze_garbage, raise_priority
 from livecont.live.sounder import Sounder
+from livecont.live.sounding_process import SPIN_S
 from livecont.live.wire import OutputChoice, OutputKind
 from livecont.screen.stage import Stage
 from livecont.sitting.snapshot import Phase
@@ -70,6 +74,7 @@ def main(argv: list[str]) -> int:
     choice = OutputChoice(kind=OutputKind.SILENT)
     urgent, ordinary = Sounder.start(choice), Sounder.start(choice, urgent=False)
     players: dict[str, Player] = {
+        "bare": by_bare_process,
         "sounder": lambda gaps: by_sounder(urgent, gaps),
         "sounder, ordinary": lambda gaps: by_sounder(ordinary, gaps),
         "loop, thread": by_loop,
@@ -201,9 +206,18 @@ def by_loop(gaps: Gaps) -> list[float]:
 
 def by_loop_in_a_process(gaps: Gaps) -> list[float]:
     """Play as mido does, in a process of its own."""
+    return _in_a_process(_loop_process, gaps)
+
+
+def by_bare_process(gaps: Gaps) -> list[float]:
+    """Only be there at the time, in a process of its own."""
+    return _in_a_process(_bare_process, gaps)
+
+
+def _in_a_process(target: Callable[[Gaps, Connection[Any, Any]], None], gaps: Gaps) -> list[float]:
     context = multiprocessing.get_context("spawn")
     reading, writing = context.Pipe(duplex=False)
-    process = context.Process(target=_loop_process, args=(gaps, writing))
+    process = context.Process(target=target, args=(gaps, writing))
     process.start()
     writing.close()
     late_s: list[float] = reading.recv()
@@ -215,6 +229,19 @@ def by_loop_in_a_process(gaps: Gaps) -> list[float]:
 def _loop_process(gaps: Gaps, writing: Connection[Any, Any]) -> None:
     CLOCK.sleep_until(CLOCK.now_s() + SETTLE_S)
     writing.send(by_loop(gaps))
+
+
+def _bare_process(gaps: Gaps, writing: Connection[Any, Any]) -> None:
+    raise_priority()
+    freeze_garbage()
+    due_s, late_s = CLOCK.now_s() + SETTLE_S, []
+    for gap in gaps:
+        due_s += gap * TICK_S
+        CLOCK.sleep_until(due_s - SPIN_S)
+        while (now_s := CLOCK.now_s()) < due_s:
+            pass
+        late_s.append(now_s - due_s)
+    writing.send(late_s)
 
 
 # --- load ---------------------------------------------------------------------------------------
@@ -274,7 +301,9 @@ def print_table(report: dict[str, Any]) -> None:
     for condition, name, quantile, most in TARGETS:
         value = figures[condition][name][quantile]
         verdict = "met" if value <= most else "MISSED"
-        print(f"target {condition}, {name}: {quantile} {value:.0f} of {most:.0f}: {verdict}")
+        bare = figures[condition]["bare"][quantile]
+        line = f"target {condition}, {name}: {quantile} {value:.0f} of {most:.0f}: {verdict}"
+        print(f"{line} (bare: {bare:.0f})")
 
 
 if __name__ == "__main__":
