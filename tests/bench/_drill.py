@@ -35,10 +35,14 @@ SCALE = (0, 2, 4, 5, 7, 9, 11)
 
 @dataclass(slots=True, kw_only=True)
 class Outcome:
-    """What came of one fault; `lost` are strikes missing in the take, `unheard` on the way."""
+    """What came of one fault; `lost` are strikes missing in the take, `unheard` on the way.
+
+    `sounded`: the fault came while livecont sounded.
+    """
 
     way: str
     moment_s: float
+    sounded: bool = False
     hanging: list[str] = field(default_factory=list)
     lost: int = 0
     orphans: list[str] = field(default_factory=list)
@@ -239,6 +243,7 @@ class Drill:
         sitting = Sitting(self.rig, self._folder, place)
         try:
             if self._sounds(sitting, held=rng.random() < 0.5):
+                outcome.sounded = True
                 pause(outcome.moment_s)
                 self._fault_s = CLOCK.now_s()
                 do(self, sitting)
@@ -251,7 +256,7 @@ class Drill:
         heard = self.rig.heard()
         outcome.hanging = sorted(f"{number} {key}" for number, key in hanging(heard))
         outcome.silent_after_s = self._silent_after_s(heard)
-        if not any("did not take over" in oddity for oddity in outcome.oddities):
+        if outcome.sounded:
             self._compare_take(heard)
         return outcome
 
