@@ -34,6 +34,8 @@ WHOLE_FIT = 0.7
 # and must not fit so much worse: it would explain the music before the sequence, not the sequence
 # [fit: 0.3 and 0.35 do alike]
 WORSE_FIT = 0.3
+# a pause so long is a breath, in which a phrase has ended; longer, where links are longer [trade]
+BREATH_S = 1.0
 # lags of the same step that differ by so few groups are readings of one alignment
 ONE_PATH = 2
 
@@ -150,6 +152,8 @@ def musicians_choice(
                 continue
             if alignment.fit <= chosen.fit - WORSE_FIT:
                 continue
+            if _is_whole(chosen) and _reaches_over_a_breath(alignment, chosen, table):
+                continue
             short = newest_gain(chosen.path, notes, alignment.lag, costs)
             if alignment.gain - short > LONGER_GAINS + LONGER_SHARE * alignment.gain:
                 chosen = alignment
@@ -163,6 +167,17 @@ def _is_whole(alignment: Alignment) -> bool:
 def _may_be_whole(alignment: Alignment) -> bool:
     """Whether two links have been heard: to the note, or from where the playing began."""
     return alignment.begun >= 1 or alignment.last_late <= 2 * alignment.lag
+
+
+def _reaches_over_a_breath(longer: Alignment, shorter: Alignment, table: LagTable) -> bool:
+    """Whether the longer unit holds, or follows, a silence: a breath, as long as the shorter link.
+
+    Who pauses and plays his two links once more has not played one link of twice the length.
+    """
+    onsets_s = table.onsets_s(np.arange(longer.first_late - 1, longer.last_late + 1))
+    lags_s = lag_seconds(shorter, table)
+    link_s = float(lags_s[-1]) if len(lags_s) else 0.0
+    return bool(np.diff(onsets_s).max(initial=0.0) > max(BREATH_S, link_s))
 
 
 def _one_path(one: Alignment, other: Alignment) -> bool:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from livecont.sequence.alignment import Alignment, lag_seconds
+from livecont.sequence.alignment import BREATH_S, Alignment, lag_seconds
 from livecont.sequence.groups import Groups
 from livecont.sequence.lags import EXTRA, LagTable
 
@@ -19,7 +19,6 @@ LATEST_SHARE = 0.8
 EARLY_S = 0.04
 # a link begins the playing where it starts so near to it, after a silence of a link or a breath
 BEGIN_UNITS = 0.06
-BREATH_S = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

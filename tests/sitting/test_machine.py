@@ -226,6 +226,21 @@ def test_a_player_who_carries_on_by_himself_is_followed_link_by_link() -> None:
     assert names(last.link) == " ".join(n.replace(".", " ") for n in sorted_words(LINKS[4]))
 
 
+@pytest.mark.parametrize("pause_s", [2.5, 5.0])
+def test_who_plays_the_same_two_links_once_more_is_heard(pause_s: float) -> None:
+    """He broke in and paused: both attempts are alike, and still no link of twice the length."""
+    desk = seated()
+    desk.until(DUE_S + 0.1)
+    desk.give(*play("F#4", 0.25, DUE_S + 0.1))
+    assert len(desk.all(TookOver)) == len(desk.all(GaveWay)) == 1
+    again_s = desk.state.now_s + pause_s
+    desk.give(*played(start_s=again_s))
+    desk.until(again_s + 2 * UNIT_S + 0.5)
+    _, taken = desk.all(TookOver)
+    assert taken.start_s == pytest.approx(again_s + 2 * UNIT_S, abs=0.02)
+    assert names(taken.link) == LINK_3
+
+
 @pytest.mark.parametrize("stops", [True, False])
 def test_a_link_with_a_note_more_than_it_seemed_to_have(*, stops: bool) -> None:
     """What was played before made it seem whole a note early: the note more makes it whole.
