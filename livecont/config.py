@@ -31,6 +31,7 @@ ACTIONS = ("cue", "stop", "change-key", "tonal-real", "reduction", "keep", "quit
 PEDALS = MappingProxyType({"sustain": SUSTAIN, "sostenuto": SOSTENUTO, "soft": SOFT})
 KEY_NAMES = ("space", "enter", "escape", "tab")
 MOST_LINKS = 1000
+MOST_DIGITS = 9  # Python turns no more than 4,300 of them into a number, and that is too large
 AUTO = "auto"
 NOTE_NAME = "a note name such as A0 or F#3"
 
@@ -214,9 +215,9 @@ def _limit(table: Table) -> Limit:
 
 def _most_links(table: Table) -> int | None:
     value = table.values["limit"]
-    if value in set(Limit):
+    if isinstance(value, str) and value in set(Limit):
         return None
-    if isinstance(value, str) and value.isdecimal():
+    if isinstance(value, str) and value.isdecimal() and len(value) <= MOST_DIGITS:
         table = replace(table, values={**table.values, "limit": int(value)})
     elif isinstance(value, str):
         raise table.fault(

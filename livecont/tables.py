@@ -16,6 +16,7 @@ from pathlib import Path
 from livecont.errors import ConfigError, unknown
 
 MOST_BYTES = 2**20  # ours have a few kilobytes
+MOST_TOLD = 1e15  # a larger number is not repeated in a message
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 _AT_LINE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
@@ -78,7 +79,8 @@ class Table:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self.fault(key, f"needs a number, not {value!r}")
         if not least <= value <= most:
-            raise self.fault(key, f"{value} is not between {least:g} and {most:g}")
+            told = f"{value:g}" if abs(value) < MOST_TOLD else "the number"
+            raise self.fault(key, f"{told} is not between {least:g} and {most:g}")
         return float(value)
 
     def whole(self, key: str, least: int, most: int) -> int:

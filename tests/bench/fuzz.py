@@ -97,6 +97,12 @@ class Trial:
     longest_s: float = 0.0
     findings: dict[str, str] = field(default_factory=dict)
 
+    def warm_up(self) -> None:
+        """Read a seed, as long as that takes: what has to be imported is no reading."""
+        self.folder.mkdir()
+        with contextlib.suppress(LivecontError):
+            READERS[self.name].read(READERS[self.name].seeds()[0], self.folder)
+
     def give(self, data: bytes) -> None:
         """Have one file read; keep it where that goes wrong."""
         shutil.rmtree(self.folder, ignore_errors=True)
@@ -159,6 +165,7 @@ def inside(options: argparse.Namespace) -> int:
     ends_s = CLOCK.now_s() + 60.0 * options.minutes
     with tempfile.TemporaryDirectory() as folder:
         trial = Trial(options.inside, options.keep, Path(folder) / "a")
+        trial.warm_up()
         for path in sorted((CORPUS / trial.name).glob("*")):
             trial.give(path.read_bytes())
         if options.engine == "atheris":
