@@ -97,10 +97,13 @@ def told_apart(chain: Chain) -> bool:
 
     At no lag shorter than the link, and no step, a unison or an octave included, have more than
     half of the second link's notes an image: else the model is a scale, an arpeggio, an exact
-    repeat, or itself a little sequence, and a musician might well call that the link.
+    repeat, or itself a little sequence, and a musician might well call that the link. Nor is the
+    model one chord struck twice, which has no inside.
     """
     places = chain.places(2)
     onsets = len(places) // 2
+    if all(chord == places[0] for chord in places[:onsets]):
+        return False
     notes = sum(len(group) for group in places[onsets:])
     for lag in range(1, onsets):
         for step in range(-OCTAVE, OCTAVE + 1):

@@ -17,6 +17,7 @@ from livecont.music.keyfinding import key_scores
 from livecont.music.pitch import Spelling
 from livecont.sequence.affinity import affinity
 from livecont.sequence.alignment import Alignment, musicians_choice, standing_alignments
+from livecont.sequence.bare_links import is_a_triad_that_cadences, is_one_chord
 from livecont.sequence.confidence import confidence_of, likelihood_of
 from livecont.sequence.continuation import kind_of
 from livecont.sequence.costs import COSTS, Costs
@@ -141,7 +142,7 @@ class Listener:
         """Return the pattern of a prospect that `hear` returned last."""
         alignment, timing = prospect.alignment, prospect.timing
         key, positions = self._read(prospect, now_s)
-        confidence = 0.0 if self._runs(alignment, key) else confidence_of(positions, key)
+        confidence = 0.0 if self._says_nothing(alignment, key) else confidence_of(positions, key)
         kind, shift = Kind.TONAL, None
         if confidence >= WORTH_A_LOOK:
             kind, shift = kind_of(positions, alignment.step_degrees, key)
@@ -198,11 +199,17 @@ class Listener:
             whole=alignment.begun >= 1.0 or begins_playing(alignment, timing, self._groups),
         )
 
-    def _runs(self, alignment: Alignment, key: Key) -> bool:
-        """Whether the two latest links are no more than a scale or an arpeggio."""
+    def _says_nothing(self, alignment: Alignment, key: Key) -> bool:
+        """Whether the two latest links are a scale, an arpeggio, or chords without an inside."""
         first = max(self._groups.first, alignment.last_late - 2 * alignment.lag + 1)
         numbers = range(first, alignment.last_late + 1)
-        return is_run(tuple(self._groups[number] for number in numbers), key)
+        groups = tuple(self._groups[number] for number in numbers)
+        link = groups[-alignment.lag :]
+        return (
+            is_run(groups, key)
+            or is_one_chord(link)
+            or is_a_triad_that_cadences(link, alignment.step_degrees, alignment.links)
+        )
 
     def _before(self, start_s: float, key: Key) -> tuple[Spelling, ...]:
         """The pitches heard before the links, as far as they still bear on the accidentals."""

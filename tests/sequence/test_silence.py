@@ -183,3 +183,50 @@ def test_one_link_alone(key: Key, model: Model, tick_s: float) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_wandering_without_a_pattern(seed: int) -> None:
     assert taken_over(wandering(1.0, 150, seed), parse_key("C major")) == ()
+
+
+I_CHORD, IV_CHORD, V_CHORD = (60, 64, 67), (65, 69, 72), (67, 71, 74)
+
+
+@pytest.mark.parametrize("times", [(2, 2), (4, 2), (4, 4), (8, 8), (3, 3)])
+@pytest.mark.parametrize("after", [IV_CHORD, V_CHORD, (62, 65, 69)], ids=["IV", "V", "ii"])
+def test_a_chord_repeated_and_then_another(after: tuple[int, ...], times: tuple[int, int]) -> None:
+    """A change of harmony: what is struck again and again has no inside to be moved."""
+    onsets = [I_CHORD] * times[0] + [after] * times[1]
+    assert taken_over(played(onsets), parse_key("C major")) == ()
+
+
+@pytest.mark.parametrize("apart_s", [0.015, 0.03, 0.045])
+def test_a_chord_rolled_and_then_another(apart_s: float) -> None:
+    events: list[PlayerEvent] = []
+    for number, chord in enumerate(((48, 64, 67, 72), (50, 65, 69, 74))):
+        for voice, pitch in enumerate(chord):
+            at_s = 1 + number + voice * apart_s
+            events.append(KeyDown(at_s=at_s, pitch=pitch, velocity=70))
+            events.append(KeyUp(at_s=1.9 + number, pitch=pitch))
+    assert taken_over(in_time(events), parse_key("C major")) == ()
+
+
+@pytest.mark.parametrize("after", [IV_CHORD, V_CHORD], ids=["IV", "V"])
+@pytest.mark.parametrize("order", [(0, 1, 2, 1), (0, 2, 1, 2), (0, 1, 2, 3, 2, 1), (3, 2, 1, 0)])
+def test_a_broken_triad_that_goes_to_its_fourth_or_fifth(
+    after: tuple[int, ...], order: tuple[int, ...]
+) -> None:
+    """Tonic and subdominant, or dominant, as every accompaniment has them."""
+    onsets = [((*chord, chord[0] + 12)[at],) for chord in (I_CHORD, after) for at in order]
+    assert taken_over(played(onsets), parse_key("C major")) == ()
+
+
+def test_a_broken_triad_that_goes_on_by_fifths_is_a_circle() -> None:
+    """The third link tells."""
+    circle = ((72, 76, 79), (65, 69, 72), (71, 74, 77))  # I IV vii
+    onsets = [(chord[at],) for chord in circle for at in (0, 2, 1, 2)]
+    (taken,) = taken_over(played(onsets), parse_key("C major"))
+    assert abs(taken.pattern.step_degrees) in (3, 4)
+
+
+def test_a_broken_triad_that_moves_by_step_is_a_sequence() -> None:
+    """The commonest exercise of all."""
+    onsets = [(chord[at],) for chord in (I_CHORD, (62, 65, 69)) for at in (0, 1, 2, 1)]
+    (taken,) = taken_over(played(onsets), parse_key("C major"))
+    assert taken.pattern.step_degrees == 1
