@@ -19,6 +19,7 @@ from functools import lru_cache
 
 from livecont.music.key import Key
 from livecont.music.pitch import Spelling, spell_at
+from livecont.sequence.continuation_applied import applied_dominants
 from livecont.sequence.continuation_choice import Choice, best_of, heeds_the_mode
 from livecont.sequence.continuation_figure import Figure, figure_of, pedal_of
 from livecont.sequence.continuation_home import MOST_HOMES, homes_of
@@ -61,6 +62,11 @@ def carry_on(
     figure = choice.figure
     ahead = len(positions[0].heard) - played + 1
     shift = _real_shift(choice, alters)
+    applied = applied_dominants(figure, ahead * step_degrees, key)
+    if applied is not None:
+        for tone, pitch in zip(figure.tones, applied, strict=True):
+            result[tone.index] = pitch
+        return tuple(result)
     if ahead > 1 and shift is None:
         latest = tuple(positions[tone.index].heard[-1] for tone in figure.tones)
         alters = replace(choice, ahead=ahead, before=latest).best()
@@ -89,6 +95,8 @@ def kind_of(
     if decided is None:
         return Kind.TONAL, None
     choice, alters = decided
+    if applied_dominants(choice.figure, step_degrees, key) is not None:
+        return Kind.MIXED, None
     shift = _real_shift(choice, alters)
     if shift is not None:
         return Kind.REAL, shift

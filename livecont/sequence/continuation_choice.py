@@ -144,13 +144,14 @@ class Choice:
     def _on_minor_dominant(self, i: int) -> bool:
         """Whether a tone is the third of the minor dominant, of major chords in the links heard.
 
-        Not the third of the link's first chord, which tells the chain's step, nor one of parallel
+        In a broken chord only where the key is minor: else it may as well be a passing note. Not
+        the third of the link's first chord, which tells the chain's step, nor one of parallel
         thirds, which are no chords.
         """
         figure = self.figure
         tones, b = figure.tones, figure.bass[i]
         upper, lower = tones[i], tones[b]
-        if b == i or lower.at != upper.at or lower.at == figure.start:
+        if b == i or lower.at == figure.start or not (self.minor or lower.at == upper.at):
             return False
         if any(figure.role_of[j] == figure.role_of[i] for j in figure.first):
             return False
