@@ -23,7 +23,7 @@ from livecont.music.spectrum import MODERN_PIANO, SPECTRA, Spectrum
 from livecont.sequence.endings import Ending, Limit
 from livecont.sequence.events import SOFT, SOSTENUTO, SUSTAIN
 from livecont.sitting.events import Fullness, Settings, Start
-from livecont.tables import Table, read_table
+from livecont.tables import Table, read_table, told
 
 ENVIRONMENT = "LIVECONT_CONFIG"
 FILE_NAME = "livecont.toml"
@@ -221,7 +221,7 @@ def _most_links(table: Table) -> int | None:
         table = replace(table, values={**table.values, "limit": int(value)})
     elif isinstance(value, str):
         raise table.fault(
-            "limit", f"{value!r} is neither 'compass' nor 'clear' nor a number of links"
+            "limit", f"{told(value)} is neither 'compass' nor 'clear' nor a number of links"
         )
     return table.whole("limit", 1, MOST_LINKS)
 
@@ -232,7 +232,7 @@ def _thru(table: Table) -> bool | None:
         return value
     if value == AUTO:
         return None
-    raise table.fault("thru", f'{value!r} is none of true, false, "auto"')
+    raise table.fault("thru", f'{told(value)} is none of true, false, "auto"')
 
 
 def _folder(table: Table) -> Path | None:

@@ -17,9 +17,30 @@ from livecont.errors import ConfigError, unknown
 
 MOST_BYTES = 2**20  # ours have a few kilobytes
 MOST_TOLD = 1e15  # a larger number is not repeated in a message
+MOST_TOLD_TEXT = 40
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 _AT_LINE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
+
+
+def told(value: object) -> str:
+    """Return a value for a message; what is long is named only, and no number is too long.
+
+    >>> told(10**5000), told({"a": [1]}), told("yes"), told(0.5)
+    ('a large number', 'a table', "'yes'", '0.5')
+    """
+    match value:
+        case bool():
+            return str(value).lower()
+        case int() | float():
+            return f"{value:g}" if abs(value) < MOST_TOLD else "a large number"
+        case str():
+            return repr(value if len(value) <= MOST_TOLD_TEXT else f"{value[:MOST_TOLD_TEXT]}…")
+        case list():
+            return "a list"
+        case dict():
+            return "a table"
+    return "a date" if hasattr(value, "isoformat") else "something else"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +98,9 @@ class Table:
         """Return a number between bounds."""
         value = self._value(key)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.fault(key, f"needs a number, not {value!r}")
+            raise self.fault(key, f"needs a number, not {told(value)}")
         if not least <= value <= most:
-            told = f"{value:g}" if abs(value) < MOST_TOLD else "the number"
-            raise self.fault(key, f"{told} is not between {least:g} and {most:g}")
+            raise self.fault(key, f"{told(value)} is not between {least:g} and {most:g}")
         return float(value)
 
     def whole(self, key: str, least: int, most: int) -> int:

@@ -13,7 +13,7 @@ from pathlib import Path
 from livecont.config import configs_folder
 from livecont.errors import ConfigError, unknown
 from livecont.music.key import Key, parse_key
-from livecont.tables import Table, read_table
+from livecont.tables import Table, read_table, told
 
 MOST_STEPS = 200
 MOST_LINKS = 64
@@ -163,12 +163,12 @@ def _of(table: Table, key: str, known: tuple[str, ...], usual: str) -> str:
         return usual
     value = table.string(key)
     if value not in known:
-        raise table.fault(key, f"{value!r} is none of {', '.join(known)}")
+        raise table.fault(key, f"{told(value)} is none of {', '.join(known)}")
     return value
 
 
 def _flag(table: Table, key: str, *, usual: bool) -> bool:
     value = table.values.get(key, usual)
     if not isinstance(value, bool):
-        raise table.fault(key, f"needs true or false, not {value!r}")
+        raise table.fault(key, f"needs true or false, not {told(value)}")
     return value

@@ -16,7 +16,7 @@ from livecont.ear.staircase import Rules
 from livecont.ear.tolerance import Tolerance
 from livecont.music.compass import Compass
 from livecont.music.pitch import spelling
-from livecont.tables import Table, read_table
+from livecont.tables import Table, read_table, told
 
 MOST_LEVELS = 100
 
@@ -162,7 +162,7 @@ def _gaps(table: Table) -> tuple[int, ...]:
 def _flag(table: Table, key: str) -> bool:
     value = table.values[key]
     if not isinstance(value, bool):
-        raise table.fault(key, f"needs true or false, not {value!r}")
+        raise table.fault(key, f"needs true or false, not {told(value)}")
     return value
 
 
