@@ -20,7 +20,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 from livecont.live.clock import Clock
 from livecont.live.hands import message_length
-from livecont.live.messages import CONTROL_CHANGE, NOTE_ON
+from livecont.live.messages import CONTROL_CHANGE, NOTE_OFF, NOTE_ON
 
 CAPACITY = 4096  # half a second of the densest stream seen; a player makes some 100 a second
 SETTLE_MESSAGES = 8  # so many late stamps in a row are no accident
@@ -133,7 +133,8 @@ class Thru:
     through a loop is not sent round again: a message equal to one that was passed on within
     `RETURN_WINDOW_S` stays here. Where the echo guard has learned of a route, `returns_within_s` is
     more than 0: then whatever equals a message that was passed on or planned so shortly before
-    stays here.
+    stays here. What releases a key or a pedal that was passed on is always passed on, whatever it
+    equals: released twice harms nobody, and never released is a note that hangs.
     """
 
     def __init__(
@@ -149,6 +150,7 @@ class Thru:
         self._pitches = pitches
         self._passed: dict[bytes, tuple[float, ...]] = {}
         self._planned: dict[bytes, tuple[float, ...]] = {}
+        self._down: set[tuple[int, int]] = set()  # status and number of what was passed on
 
     def plan(self, data: bytes, due_s: float) -> None:
         """Note that livecont itself sends a message then."""
@@ -166,16 +168,33 @@ class Thru:
             return False
         if kind <= NOTE_ON and data[1] in self._pitches:
             return False
-        within_s = self.returns_within_s
-        if _returns(self._passed, data, at_s, max(RETURN_WINDOW_S, within_s)):
-            return False
-        if within_s and _returns(self._planned, data, at_s, within_s):
+        if not self._lifts(data) and self._comes_back(data, at_s):
             return False
         if len(self._passed) >= CAPACITY:  # pitch bends by the thousand: forget them
             self._passed.clear()
         self._passed[data] = (at_s,)
+        if kind in (NOTE_ON, CONTROL_CHANGE) and data[2]:
+            self._down.add((data[0], data[1]))
         self._send(data)
         return True
+
+    def _lifts(self, data: bytes) -> bool:
+        """Whether this releases a key or pedal that was passed on; keeps account of them."""
+        kind, channel = data[0] & 0xF0, data[0] & 0x0F
+        if kind not in (NOTE_OFF, NOTE_ON, CONTROL_CHANGE):
+            return False
+        number = ((CONTROL_CHANGE if kind == CONTROL_CHANGE else NOTE_ON) | channel, data[1])
+        if kind != NOTE_OFF and data[2]:
+            return False
+        lifts = number in self._down
+        self._down.discard(number)
+        return lifts
+
+    def _comes_back(self, data: bytes, at_s: float) -> bool:
+        within_s = self.returns_within_s
+        if _returns(self._passed, data, at_s, max(RETURN_WINDOW_S, within_s)):
+            return True
+        return within_s > 0.0 and _returns(self._planned, data, at_s, within_s)
 
 
 def _returns(

@@ -111,6 +111,16 @@ MUTANTS = (
         tests=("tests/live/test_hearing.py::test_what_comes_back_at_once_is_not_sent_round_again",),
     ),
     Mutant(
+        guard="what was passed on is released",
+        file="livecont/live/hearing.py",
+        before="if not self._lifts(data) and self._comes_back(data, at_s):",
+        after="if self._comes_back(data, at_s):",
+        tests=(
+            "tests/live/test_hearing.py::"
+            "test_what_was_passed_on_is_released_whatever_else_releases_it",
+        ),
+    ),
+    Mutant(
         guard="late notes are dropped (suspend)",
         file="livecont/live/sounding.py",
         before="if is_strike and now_s() - due_s > self._late_bound_s:",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import threading
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -145,6 +146,30 @@ def test_a_known_route_keeps_planned_notes_from_being_passed_on() -> None:
     assert not through.forward(NOTE, 2.05)
     assert through.forward(NOTE, 2.2)
     assert sent == [NOTE, NOTE]
+
+
+@pytest.mark.parametrize("release", [bytes((0x80, 60, 64)), bytes((0x90, 60, 0))])
+def test_what_was_passed_on_is_released_whatever_else_releases_it(release: bytes) -> None:
+    """A planned release that is equal, or one just passed: a key of the player's never hangs."""
+    through, sent = thru()
+    through.returns_within_s = 0.1
+    through.plan(release, 2.0)
+    assert through.forward(NOTE, 1.9)
+    assert through.forward(release, 2.01)
+    assert not through.forward(release, 2.03)  # this one came back
+    assert through.forward(NOTE, 2.2)
+    assert through.forward(release, 2.22)
+    assert sent == [NOTE, release, NOTE, release]
+
+
+def test_a_pedal_that_was_passed_on_is_lifted_too() -> None:
+    through, sent = thru()
+    down, up = bytes((0xB0, 64, 127)), bytes((0xB0, 64, 0))
+    through.returns_within_s = 0.1
+    through.plan(up, 2.0)
+    assert through.forward(down, 1.9)
+    assert through.forward(up, 2.01)
+    assert sent == [down, up]
 
 
 def test_the_callback_stamps_queues_and_passes_on() -> None:
