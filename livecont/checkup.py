@@ -19,7 +19,7 @@ from pathlib import Path
 from livecont.errors import LivecontError, PortError
 from livecont.live.clock import SystemClock
 from livecont.live.messages import TimedMessage
-from livecont.live.port_names import choose_inputs, choose_output
+from livecont.live.port_names import INTERNAL, choose_inputs, choose_output
 from livecont.live.ports import InputPort, PortList, Roster, list_ports
 from livecont.live.report import SounderReport
 from livecont.live.sounder import Sounder
@@ -28,7 +28,9 @@ from livecont.live.wire import OutputChoice, OutputKind, Priority
 
 MESSAGES = 200
 APART_S = 0.005
-GOOD_LATE_S = 0.003  # well below the 10 ms at which players feel it (Wessel & Wright 2002)
+FELT_S = 0.01  # from here on players feel it (Wessel & Wright 2002)
+GOOD_LATE_S = 0.003
+MICROSECONDS_BELOW_S = 0.001
 SMALL_SCREEN = (80, 24)
 _NO_VIRTUAL_PORTS = ("winmm",)
 
@@ -82,12 +84,13 @@ def check_ports(found: PortList, input_name: str | None, output_name: str | None
     return findings
 
 
-def check_sound() -> Finding:
-    """Try livecont's own sound."""
+def check_sound(*, needed: bool) -> Finding:
+    """Try livecont's own sound; `needed`: there is no other."""
     try:
         sounder = Sounder.start(OutputChoice(kind=OutputKind.INTERNAL))
     except PortError as error:
-        return Finding(about="own sound", verdict=Verdict.NOTE, said=str(error))
+        verdict = Verdict.NO if needed else Verdict.NOTE
+        return Finding(about="own sound", verdict=verdict, said=str(error))
     name = sounder.report().output
     sounder.close()
     return Finding(about="own sound", verdict=Verdict.OK, said=name)
@@ -129,8 +132,12 @@ def check_round_trip() -> Finding:
     if len(late) < MESSAGES:
         said = f"only {len(late)} of {MESSAGES} messages came back: restart the MIDI system"
         return Finding(about="round trip", verdict=Verdict.NO, said=said)
-    said = f"{_ms(late[len(late) // 2])} (half), {_ms(late[len(late) * 99 // 100])} (99 of 100)"
-    return Finding(about="round trip", verdict=Verdict.OK, said=f"{said} through {roster.api}")
+    worst_s = late[len(late) * 99 // 100]
+    said = f"{_ms(late[len(late) // 2])} (half), {_ms(worst_s)} (99 of 100) through {roster.api}"
+    if worst_s > FELT_S:
+        said += ": players feel that; give the MIDI system a shorter period (jackd: -p 64)"
+        return Finding(about="round trip", verdict=Verdict.NOTE, said=said)
+    return Finding(about="round trip", verdict=Verdict.OK, said=said)
 
 
 def check_screen(terminal: bool) -> Finding:
@@ -156,7 +163,7 @@ def check_take_folder(folder: Path) -> Finding:
         return Finding(about="takes", verdict=Verdict.NO, said=said)
     states = [take.state for take in list_takes(folder)]
     unfinished = states.count(TakeState.UNFINISHED)
-    said = f"{folder}: {len(states)} takes"
+    said = f"{folder}: {len(states)} take{'' if len(states) == 1 else 's'}"
     if unfinished:
         said += f", {unfinished} unfinished: mend with livecont check --takes"
     return Finding(about="takes", verdict=Verdict.NOTE if unfinished else Verdict.OK, said=said)
@@ -167,8 +174,10 @@ def check_all(
 ) -> Iterator[Finding]:
     """Yield every finding, as it is found; the whole takes some seconds."""
     yield check_machine()
-    yield from check_ports(list_ports(), input_name, output_name)
-    yield check_sound()
+    ports = check_ports(list_ports(), input_name, output_name)
+    yield from ports
+    outputs = [finding.said for finding in ports if finding.about == "output"]
+    yield check_sound(needed=any(said.startswith(INTERNAL) for said in outputs))
     yield from check_timing()
     yield check_round_trip()
     yield check_screen(terminal)
@@ -233,4 +242,6 @@ def _priority(priority: Priority) -> Finding:
 
 
 def _ms(seconds: float) -> str:
-    return f"{1000 * seconds:.2f} ms"
+    return (
+        f"{1e6 * seconds:.0f} us" if seconds < MICROSECONDS_BELOW_S else f"{1000 * seconds:.2f} ms"
+    )
