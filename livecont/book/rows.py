@@ -18,6 +18,12 @@ from livecont.errors import BookError, ConfigError
 from livecont.music.key import parse_key
 from livecont.sequence.pattern import Kind
 
+COLUMNS = (
+    *("number", "created", "title", "source", "bars", "remarks", "starred", "key", "label"),
+    *("step_degrees", "shift_semitones", "kind", "unit_s", "unit_quarters", "links"),
+    *("confidence", "music", "tags"),
+)
+
 
 def row_of(entry: Entry) -> dict[str, object]:
     """Return an entry's columns, all but its number."""
@@ -48,6 +54,12 @@ def entry_in(row: sqlite3.Row) -> Entry:
     Raises:
         BookError: it is damaged, naming its number.
     """
+    columns = row.keys()
+    if missing := [name for name in COLUMNS if name not in columns]:
+        raise BookError(
+            f"the book is damaged: its entries have no column {missing[0]!r}; take a copy"
+            " of it from a backup, or begin another with --book"
+        )
     try:
         music: Any = music_of(parse(row["music"]))
         return checked(
