@@ -4,7 +4,8 @@ Everything handed in is queued and written to the journal by a thread of its own
 so the note path never waits for a disk and a kill loses no more than that. The MIDI file is written
 when the hands rest and when the sitting ends; the journal then goes. A disk that is full or gone is
 told once; what could not be written waits in memory, within bounds, and is tried again; at the end
-the take goes where temporary files go, if there is still no room for it in its own folder.
+the take goes where temporary files go, if there is still no room for it in its own folder. What an
+earlier sitting left behind is mended apart, by a thread that nothing waits for.
 
 Conventions: times handed in are on the live clock, the take counts from its start. Methods may be
 called from any thread and never raise.
@@ -38,6 +39,9 @@ REST_S_PER_BYTE = 15e-6  # the longer the take, the longer it needs: 0.3 s of wo
 RETRY_S = 1.0
 MOST_UNWRITTEN_BYTES = 8 * 2**20  # a disk that stays full: an hour of dense playing and more
 MOST_QUEUED = 200_000
+MOST_MENDED_BYTES = 2 * 2**20  # beside a sitting: an hour of playing; longer ones wait for `check`
+MENDING_S = 1.0  # for the mending of what was left behind, when the sitting ends
+END_S, END_S_PER_BYTE = 20.0, 60e-6  # for the take itself: far more than a disk that answers needs
 
 _BEATS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32)  # in a link, for the tempo
 _USUAL_BPM = 100.0
@@ -76,6 +80,7 @@ class TakeRecorder:
         self._newer = False  # the journal than the MIDI file
         self._holds_notes = False
         self._repair = repair
+        self._mender = threading.Thread(target=self._mend_old, name="mending", daemon=True)
         self._named = threading.Event()
         self._thread = threading.Thread(target=self._write_on, name="take", daemon=True)
         self._thread.start()
@@ -108,12 +113,20 @@ class TakeRecorder:
         self._put(at_s, EntryKind.KEY, text=f"{key.fifths} {minor} {key.name}")
 
     def close(self) -> Path | None:
-        """Write everything and end; return the take, None where nothing was played or written."""
+        """Write everything and end; return the take, None where nothing was played or written.
+
+        A folder that does not answer is not waited for without end.
+        """
         if not self._closed:
             self._closed = True
             self._ending.set()
             self._queue.put(None)  # wakes the thread
-            self._thread.join()
+            self._thread.join(END_S + self._size * END_S_PER_BYTE)
+            if self._thread.is_alive():
+                self.path = None
+                self._tell(f"the take can't be written to {self._folder} (it does not answer)")
+            elif self._mender.is_alive():
+                self._mender.join(MENDING_S)
         return self.path
 
     def wait_named(self, patience_s: float) -> Path | None:
@@ -136,9 +149,9 @@ class TakeRecorder:
     # --- the writing thread -----------------------------------------------------------------------
 
     def _write_on(self) -> None:
-        self._try(self._open)
-        if self._repair:
-            self._try(lambda: repair_takes(self._folder))
+        # this take first: a kill may come while old ones are being mended
+        if self._try(self._open) and self._try(self._flush) and self._repair:
+            self._mender.start()
         wait_s, rested_s = FLUSH_S, 0.0
         while not self._ending.is_set() or not self._queue.empty():
             rested_s = 0.0 if self._gather(wait_s) else rested_s + wait_s
@@ -150,6 +163,14 @@ class TakeRecorder:
             self._try(self._rescue)
         if self._journal is not None:
             self._journal.close()
+
+    def _mend_old(self) -> None:
+        """Mend what a kill left behind, a thread of its own: it may take long or never end."""
+        try:
+            repair_takes(self._folder, most_bytes=MOST_MENDED_BYTES, enough=self._ending.is_set)
+        except OSError as error:
+            what = f"{self._folder} ({error.strerror or error})"
+            self._tell(f"old takes can't be mended in {what}: livecont check --takes")
 
     def _gather(self, wait_s: float) -> bool:
         """Take in what comes within a time; return whether anything came."""

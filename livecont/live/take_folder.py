@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -164,20 +164,38 @@ def list_takes(folder: Path) -> tuple[TakeOnDisk, ...]:
     return tuple(sorted(found, key=lambda take: take.path.name))
 
 
-def repair_takes(folder: Path) -> tuple[Mended, ...]:
-    """Make MIDI files of the journals that a kill left behind; running sittings are left alone."""
+def repair_takes(
+    folder: Path,
+    *,
+    most_bytes: int = MOST_BYTES,
+    enough: Callable[[], bool] = lambda: False,
+) -> tuple[Mended, ...]:
+    """Make MIDI files of the journals that a kill left behind; running sittings are left alone.
+
+    So are journals of more than `most_bytes`, and those that are left once it is `enough`.
+
+    Raises:
+        OSError: the folder can't be read.
+    """
     if not folder.is_dir():
         return ()
-    mended = (_mend(path) for path in sorted(folder.glob(f"*{JOURNAL_SUFFIX}")))
+    mended = []
+    for path in sorted(folder.glob(f"*{JOURNAL_SUFFIX}")):
+        if enough():
+            break
+        mended.append(_mend(path, most_bytes))
     return tuple(one for one in mended if one is not None)
 
 
-def _mend(path: Path) -> Mended | None:
+def _mend(path: Path, most_bytes: int) -> Mended | None:
     try:
         with path.open("r+b") as file:
             if not lock(file) or not path.exists():
                 return None
-            journal = read_journal(file) if _fits(file) else None
+            if os.fstat(file.fileno()).st_size > most_bytes:
+                what = f"larger than {most_bytes // 2**20} MB: left alone"
+                return Mended(journal=path, take=None, trouble=what)
+            journal = read_journal(file)
         if journal is None:
             return Mended(journal=path, take=None, trouble="not a journal that can be read")
         take = _write_mended(path.with_suffix(TAKE_SUFFIX), journal)
