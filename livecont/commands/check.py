@@ -12,6 +12,7 @@ from livecont.commands.options import preferences
 
 if TYPE_CHECKING:
     from livecont.checkup import Finding
+    from livecont.live.take_folder import TakeOnDisk
 
 
 @click.command(epilog="Example: livecont check --takes")
@@ -74,8 +75,13 @@ def _list_takes(folder: Path) -> None:
     if not found:
         click.echo(f"no takes in {folder}")
     for take in found:
-        minutes, seconds = divmod(round(take.length_s), 60)
-        click.echo(
-            f"{take.path}  {take.state}  {minutes}:{seconds:02d}  "
-            f"{take.played} notes played, {take.sounded} sounded"
-        )
+        click.echo(_line(take))
+
+
+def _line(take: TakeOnDisk) -> str:
+    """Return what the list says of a take."""
+    line = f"{take.path}  {take.state}"
+    if take.state in ("unreadable", "no file"):
+        return line
+    minutes, seconds = divmod(round(take.length_s), 60)
+    return f"{line}  {minutes}:{seconds:02d}  {take.played} notes played, {take.sounded} sounded"

@@ -42,6 +42,7 @@ class TakeState(StrEnum):
     UNFINISHED = "unfinished"  # a journal without its writer: to be mended
     IN_USE = "in use"  # its sitting goes on
     UNREADABLE = "unreadable"
+    NO_FILE = "no file"  # a folder, a fifo, a link to nowhere
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +128,10 @@ def replace_file(path: Path, data: bytes) -> None:
     """Write a file whole or not at all, over an earlier version of its own."""
     beside = path.with_name(f".{path.name}.new")
     try:
-        with beside.open("wb") as file:
+        beside.unlink(
+            missing_ok=True
+        )  # of a writer that was killed; never opened, it may be a fifo
+        with beside.open("xb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
@@ -189,6 +193,8 @@ def repair_takes(
 
 def _mend(path: Path, most_bytes: int) -> Mended | None:
     try:
+        if not path.is_file():
+            return Mended(journal=path, take=None, trouble="is no file: left alone")
         with path.open("r+b") as file:
             if not lock(file) or not path.exists():
                 return None
@@ -208,8 +214,7 @@ def _mend(path: Path, most_bytes: int) -> Mended | None:
 
 def _write_mended(path: Path, journal: Journal) -> Path | None:
     """Write a journal's take over its earlier version, or beside what is not that."""
-    before = path.read_bytes() if path.exists() else None
-    own = before is None or not before or fingerprint(before) in journal.written
+    own = _is_own(path, journal)
     if not any(entry.data for entry in journal.entries):
         if own:
             path.unlink(missing_ok=True)
@@ -221,16 +226,29 @@ def _write_mended(path: Path, journal: Journal) -> Path | None:
     for number in range(1, MOST_NAMES):
         other = path.with_name(f"{path.stem}_mended{number}{TAKE_SUFFIX}")
         try:
-            with other.open("xb") as file:
-                file.write(data)
+            with other.open("xb"):
+                pass
         except FileExistsError:
             continue
+        replace_file(other, data)
         return other
     raise FileExistsError(f"no free name beside {path}")
 
 
+def _is_own(path: Path, journal: Journal) -> bool:
+    """Whether what has a take's name is the journal's earlier version, or nothing at all."""
+    if not path.is_file():  # nothing; or a folder, a fifo, a link to nowhere
+        return not os.path.lexists(path)
+    if path.stat().st_size > MOST_BYTES:
+        return False
+    before = path.read_bytes()
+    return not before or fingerprint(before) in journal.written
+
+
 def _of_journal(path: Path) -> TakeOnDisk:
     try:
+        if not path.is_file():
+            return TakeOnDisk(path=path, state=TakeState.NO_FILE)
         with path.open("r+b") as file:
             in_use = not lock(file)
             journal = read_journal(file) if _fits(file) else None
@@ -260,6 +278,8 @@ def _fits(file: IO[bytes]) -> bool:
 
 def _of_file(path: Path) -> TakeOnDisk:
     try:
+        if not path.is_file():  # reading a fifo would wait for ever
+            return TakeOnDisk(path=path, state=TakeState.NO_FILE)
         if path.stat().st_size > MOST_BYTES:
             return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
         midi = mido.MidiFile(path)

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import os
+import sys
+import threading
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 
@@ -21,6 +25,7 @@ from livecont.live.take_folder import (
     reserve,
 )
 
+T = TypeVar("T")
 STARTED = datetime(2025, 1, 31, 20, 15)  # noqa: DTZ001 -- takes are named by the wall clock
 ENTRIES = (
     Entry(0.5, EntryKind.PLAYED, bytes((0x90, 60, 64))),
@@ -33,6 +38,29 @@ def left_behind(folder: Path, entries: tuple[Entry, ...] = ENTRIES, more: bytes 
     path = folder / "2025-01-30_09-00-00.take"
     path.write_bytes(header_line("x") + b"".join(line(entry) for entry in entries) + more)
     return path
+
+
+def put(path: Path, what: str) -> None:
+    """Make something that is no file."""
+    if what == "folder":
+        path.mkdir()
+    elif what == "fifo":
+        os.mkfifo(path)
+    else:
+        target = path.with_name(f"{path.name}-nowhere")
+        path.symlink_to(target)
+        if what == "link to a fifo":
+            os.mkfifo(target)
+
+
+def ended(work: Callable[[], T], patience_s: float = 10.0) -> T:
+    """Return what comes of something that could wait for ever."""
+    came: list[T] = []
+    worker = threading.Thread(target=lambda: came.append(work()), daemon=True)
+    worker.start()
+    worker.join(patience_s)
+    assert came, "it waits, or it failed"
+    return came[0]
 
 
 def test_a_journal_left_behind_is_listed_and_mended(tmp_path: Path) -> None:
@@ -92,6 +120,37 @@ def test_a_broken_file_is_listed_as_unreadable(tmp_path: Path, raw: bytes) -> No
 def test_a_folder_that_is_not_there_has_no_takes(tmp_path: Path) -> None:
     assert list_takes(tmp_path / "none") == ()
     assert repair_takes(tmp_path / "none") == ()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fifos")
+@pytest.mark.parametrize("what", ["fifo", "folder", "link", "link to a fifo"])
+def test_what_is_no_file_is_told_and_left_alone(tmp_path: Path, what: str) -> None:
+    """Opening a fifo would wait for a writer for ever."""
+    for name in ("a.mid", "b.take", "2025-01-30_09-00-00.mid"):
+        put(tmp_path / name, what)
+    left_behind(tmp_path)
+    before = {path.name for path in tmp_path.iterdir()}
+    assert {take.path.name: take.state for take in ended(lambda: list_takes(tmp_path))} == {
+        "a.mid": TakeState.NO_FILE,
+        "b.take": TakeState.NO_FILE,
+        "2025-01-30_09-00-00.mid": TakeState.UNFINISHED,
+    }
+    mended = {one.journal.name: one for one in ended(lambda: repair_takes(tmp_path))}
+    assert mended["b.take"].trouble == "is no file: left alone"
+    take = mended["2025-01-30_09-00-00.take"].take
+    assert take == tmp_path / "2025-01-30_09-00-00_mended1.mid"
+    assert take.read_bytes().startswith(b"MThd")
+    assert {path.name for path in tmp_path.iterdir()} == before - {"2025-01-30_09-00-00.take"} | {
+        take.name
+    }
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fifos")
+def test_a_fifo_where_a_file_is_to_be_written_is_not_waited_for(tmp_path: Path) -> None:
+    put(tmp_path / ".a.mid.new", "fifo")
+    ended(lambda: replace_file(tmp_path / "a.mid", b"data"))
+    assert [path.name for path in tmp_path.iterdir()] == ["a.mid"]
+    assert (tmp_path / "a.mid").read_bytes() == b"data"
 
 
 def test_a_name_is_reserved_once(tmp_path: Path) -> None:
