@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 from io import BytesIO
 from math import log
+from os import SEEK_END
 from pathlib import Path
 from typing import BinaryIO
 
@@ -158,9 +159,9 @@ class TakeRecorder:
             failed = bool(self._unwritten) and not self._try(self._flush)
             wait_s = RETRY_S if failed else FLUSH_S
             if self._newer and rested_s >= REST_S + self._size * REST_S_PER_BYTE:
-                self._try(self._write_file)
-        if not self._try(self._finish) and self._holds_notes:
-            self._try(self._rescue)
+                rested_s = rested_s if self._try(self._write_file) else 0.0
+        if not self._try(self._finish) and not (self._holds_notes and self._try(self._rescue)):
+            self._try(self._forget_lost)
         if self._journal is not None:
             self._journal.close()
 
@@ -224,8 +225,7 @@ class TakeRecorder:
         """Write the MIDI file anew from the journal, whole or not at all."""
         if self._journal is None or self.path is None:
             return
-        with self.path.with_suffix(".take").open("rb") as file:
-            journal = read_journal(file)
+        journal = read_journal(BytesIO(self._written()))
         if journal is None:
             raise OSError(f"{self.path.with_suffix('.take')} was changed by somebody")
         data = take_file(journal.entries, title=f"livecont take, {journal.started}")
@@ -233,6 +233,16 @@ class TakeRecorder:
         self._flush()
         replace_file(self.path, data)
         self._newer = False
+
+    def _written(self) -> bytes:
+        """Return what stands in the journal, whether or not it still has its name."""
+        if self._journal is None:
+            return b""
+        self._journal.seek(0)
+        try:
+            return self._journal.read()
+        finally:
+            self._journal.seek(0, SEEK_END)
 
     def _finish(self) -> None:
         if self._unwritten:
@@ -250,9 +260,9 @@ class TakeRecorder:
 
     def _rescue(self) -> None:
         """Write the whole take where temporary files go, since it can't be where it belongs."""
-        journal_path = self.path.with_suffix(".take") if self.path is not None else None
-        written = journal_path.read_bytes() if journal_path is not None else b""
-        journal = read_journal(BytesIO(written + self._unwritten))
+        if self._journal is not None and self._journal.closed:
+            return  # the take is where it belongs: only the journal's name would not go
+        journal = read_journal(BytesIO(self._written() + self._unwritten))
         if journal is None:
             return
         data = take_file(journal.entries, title=f"livecont take, {journal.started}")
@@ -265,6 +275,11 @@ class TakeRecorder:
             raise
         self.path = path
         self._tell("the take is whole among the temporary files: move it to where it is to stay")
+
+    def _forget_lost(self) -> None:
+        """Name no take that is not there."""
+        if self.path is not None and not self.path.is_file():
+            self.path = None
 
 
 class _Ours:

@@ -98,7 +98,7 @@ def names(folder: Path, started: datetime) -> Iterator[Path]:
 def reserve(folder: Path, started: datetime) -> tuple[Path, BinaryIO]:
     """Make a take's two files, empty, under a name that nothing has; return both.
 
-    The journal comes open and locked.
+    The journal comes open, to be read too, and locked.
 
     Raises:
         OSError: the folder can't be written to.
@@ -107,7 +107,7 @@ def reserve(folder: Path, started: datetime) -> tuple[Path, BinaryIO]:
     for stem in names(folder, started):
         journal_path, path = stem.with_suffix(JOURNAL_SUFFIX), stem.with_suffix(TAKE_SUFFIX)
         try:
-            journal = journal_path.open("xb", buffering=0)
+            journal = journal_path.open("x+b", buffering=0)
         except FileExistsError:
             continue
         if not lock(journal):  # another one mends it this moment, thinking it left behind

@@ -189,8 +189,8 @@ MUTANTS = (
     Mutant(
         guard="no take is written over",
         file="livecont/live/take_folder.py",
-        before='journal = journal_path.open("xb", buffering=0)',
-        after='journal = journal_path.open("wb", buffering=0)',
+        before='journal = journal_path.open("x+b", buffering=0)',
+        after='journal = journal_path.open("w+b", buffering=0)',
         tests=(
             "tests/live/test_take_folder.py::test_a_journal_of_the_same_second_is_not_written_over",
         ),

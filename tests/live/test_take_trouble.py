@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Callable
 from datetime import datetime
@@ -116,3 +118,43 @@ def test_a_folder_that_never_answers_does_not_keep_the_program_from_ending(
     assert ended
     assert take.path is None
     assert told == [f"the take can't be written to {tmp_path} (it does not answer)"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a folder in use can't be deleted there")
+@pytest.mark.parametrize("elsewhere", ["there", "gone too"])
+def test_a_folder_deleted_while_playing_loses_no_take(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, elsewhere: str
+) -> None:
+    temporary = tmp_path / "temporary"
+    if elsewhere == "there":
+        temporary.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(temporary))
+    told: list[str] = []
+    take = TakeRecorder(tmp_path / "takes", STARTED, start_s=0.0, tell=told.append)
+    take.player(KeyDown(at_s=1.0, pitch=60, velocity=70))
+    journal = tmp_path / "takes" / "2025-01-31_20-15-00.take"
+    assert until(lambda: journal.exists() and b"90 3c 46" in journal.read_bytes())
+    shutil.rmtree(tmp_path / "takes")
+    take.player(KeyDown(at_s=2.0, pitch=64, velocity=70))
+    path = take.close()
+    assert told[0].startswith(f"the take can't be written to {tmp_path / 'takes'} (")
+    if elsewhere == "gone too":
+        assert path is None
+        return
+    assert path is not None
+    assert path.parent.parent == temporary
+    assert [one.played for one in list_takes(path.parent)] == [2]
+    assert not (tmp_path / "takes").exists()
+    assert len(told) == 2
+
+
+def test_a_journal_taken_away_while_playing_loses_no_take(tmp_path: Path) -> None:
+    take = TakeRecorder(tmp_path, STARTED, start_s=0.0)
+    take.player(KeyDown(at_s=1.0, pitch=60, velocity=70))
+    journal = tmp_path / "2025-01-31_20-15-00.take"
+    assert until(lambda: journal.exists() and b"90 3c 46" in journal.read_bytes())
+    if sys.platform == "win32":
+        pytest.skip("a file in use can't be deleted there")
+    journal.unlink()
+    assert take.close() == journal.with_suffix(".mid")
+    assert [one.played for one in list_takes(tmp_path)] == [1]
