@@ -20,7 +20,7 @@ A line without its end, or one that says nothing known, is passed over.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -35,11 +35,20 @@ _WRITTEN = "="
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Journal:
-    """What a journal holds: entries in file order, and the MIDI files that were written of it."""
+    """What a journal holds: entries in file order, and the MIDI files that were written of it.
+
+    `unread` counts the lines, and pieces of lines, that say nothing known.
+    """
 
     started: str
     entries: tuple[Entry, ...]
     written: frozenset[tuple[int, int]]
+    unread: int = 0
+
+    @property
+    def notes(self) -> bool:
+        """Whether anything in it was played or sounded."""
+        return any(entry.data for entry in self.entries)
 
 
 def header_line(started: str) -> bytes:
@@ -85,29 +94,34 @@ def read_journal(file: BinaryIO) -> Journal | None:
         return None
     file.seek(0)
     lines = _lines(file)
-    first = next(lines, f"{HEADER} ")
+    first = next(lines, "")
     entries: list[Entry] = []
     written: set[tuple[int, int]] = set()
+    unread = 0
     for text in lines:
         if text.startswith(f"{_WRITTEN} "):
-            written.update(_read_written(text))
+            prints = _read_written(text)
+            written.update(prints)
+            unread += not prints
         else:
-            entries.extend(_read_entry(text))
+            found = _read_entry(text)
+            entries.extend(found)
+            unread += not found
     return Journal(
         started=first.removeprefix(f"{HEADER} "),
         entries=tuple(entries),
         written=frozenset(written),
+        unread=unread,
     )
 
 
 def _lines(file: BinaryIO) -> Iterator[str]:
-    """Yield whole lines; one that is too long is passed over in pieces that say nothing."""
+    """Yield lines; of one that is too long or has no end, an empty one for each of its pieces."""
     while raw := file.readline(MOST_LINE_BYTES):
-        if raw.endswith(b"\n"):
-            yield raw[:-1].decode("utf-8", errors="replace")
+        yield raw[:-1].decode("utf-8", errors="replace") if raw.endswith(b"\n") else ""
 
 
-def _read_entry(text: str) -> Iterable[Entry]:
+def _read_entry(text: str) -> tuple[Entry, ...]:
     letter, _, rest = text.partition(" ")
     moment, _, what = rest.partition(" ")
     try:
@@ -127,13 +141,13 @@ def _read_entry(text: str) -> Iterable[Entry]:
     return (Entry(at_s, kind, text=what),)
 
 
-def _message(at_s: float, kind: EntryKind, data: bytes) -> Iterable[Entry]:
+def _message(at_s: float, kind: EntryKind, data: bytes) -> tuple[Entry, ...]:
     """Keep strikes, releases and pedals alone: whole messages of three bytes."""
     whole = len(data) == 3 and data[0] & 0xF0 in (0x80, 0x90, 0xB0) and max(data[1:]) < 0x80
     return (Entry(at_s, kind, data),) if whole else ()
 
 
-def _read_written(text: str) -> Iterable[tuple[int, int]]:
+def _read_written(text: str) -> tuple[tuple[int, int], ...]:
     try:
         _, size, crc = text.split(" ")
         return ((int(size), int(crc, 16)),)

@@ -204,6 +204,8 @@ def _mend(path: Path, most_bytes: int) -> Mended | None:
             journal = read_journal(file)
         if journal is None:
             return Mended(journal=path, take=None, trouble="not a journal that can be read")
+        if journal.unread and not journal.notes:
+            return Mended(journal=path, take=None, trouble="nothing readable in it: kept")
         take = _write_mended(path.with_suffix(TAKE_SUFFIX), journal)
         path.unlink()
     except OSError as error:
@@ -215,7 +217,7 @@ def _mend(path: Path, most_bytes: int) -> Mended | None:
 def _write_mended(path: Path, journal: Journal) -> Path | None:
     """Write a journal's take over its earlier version, or beside what is not that."""
     own = _is_own(path, journal)
-    if not any(entry.data for entry in journal.entries):
+    if not journal.notes:
         if own:
             path.unlink(missing_ok=True)
         return None
@@ -254,7 +256,7 @@ def _of_journal(path: Path) -> TakeOnDisk:
             journal = read_journal(file) if _fits(file) else None
     except OSError:
         journal, in_use = None, False
-    if journal is None:
+    if journal is None or (journal.unread and not journal.notes and not in_use):
         return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
     return TakeOnDisk(
         path=path.with_suffix(TAKE_SUFFIX),

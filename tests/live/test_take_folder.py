@@ -100,6 +100,35 @@ def test_a_journal_without_a_note_goes_with_its_empty_file(tmp_path: Path) -> No
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize(
+    "damaged",
+    [
+        b"p 0.5 9o 3c 40\np 0.9 80 3c 40 40\n",
+        b"p 2678401.0 90 3c 40\n",  # beyond 31 days
+        b"k 0.0 0 0 C major\np 0.5 90 3",  # cut off
+        bytes(2000),  # what some file systems leave after a power cut
+        b"= 12\n",
+    ],
+)
+def test_a_damaged_journal_is_kept(tmp_path: Path, damaged: bytes) -> None:
+    journal = left_behind(tmp_path, (), damaged)
+    journal.with_suffix(".mid").write_bytes(b"")
+    before = journal.read_bytes()
+    assert [one.state for one in list_takes(tmp_path)] == [TakeState.UNREADABLE]
+    (mended,) = repair_takes(tmp_path)
+    assert (mended.take, mended.trouble) == (None, "nothing readable in it: kept")
+    assert journal.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "whole", [b"", b"k 0.0 0 0 C major\nm 3.0 end: quit\n", b"= 1 ff\n= 1 ff\n"]
+)
+def test_a_journal_that_is_read_whole_and_has_no_note_goes(tmp_path: Path, whole: bytes) -> None:
+    left_behind(tmp_path, (), whole)
+    assert [(one.take, one.trouble) for one in repair_takes(tmp_path)] == [(None, None)]
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_what_is_no_journal_is_told_and_stays(tmp_path: Path) -> None:
     other = tmp_path / "shopping.take"
     other.write_bytes(b"bread\n")
