@@ -24,7 +24,7 @@ from livecont.commands.ports import ports
 from livecont.commands.render import render
 from livecont.commands.replay import replay
 from livecont.commands.sheet import sheet
-from livecont.errors import LivecontError
+from livecont.errors import LivecontError, shown
 
 USAGE_CODE = 2
 INTERRUPTED_CODE = 130  # 128 and SIGINT, as shells have it
@@ -108,9 +108,8 @@ def _plain(said: str) -> str:
 
 
 def _complain(what: str, code: int) -> int:
-    """Say what is wrong in one line; what a file says commands no terminal."""
-    line = "".join(sign if sign.isprintable() else "?" for sign in " ".join(what.split()))
-    click.echo(f"livecont: {line}", err=True)
+    """Say what is wrong in one line."""
+    click.echo(f"livecont: {shown(' '.join(what.split()))}", err=True)
     return code
 
 

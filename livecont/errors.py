@@ -58,3 +58,12 @@ def unknown(what: str, given: str, known: Iterable[str]) -> ConfigError:
     if near:
         return ConfigError(f"unknown {what} {given!r}: did you mean {by_folded[near[0]]!r}?")
     return ConfigError(f"unknown {what} {given!r}: known are {', '.join(names)}")
+
+
+def shown(text: str) -> str:
+    r"""Return a text, a file's name say, as it may be shown: one line that commands no terminal.
+
+    >>> shown("take\n 1\x1b[2J.mid")
+    'take? 1?[2J.mid'
+    """
+    return "".join(sign if sign.isprintable() else "?" for sign in text)

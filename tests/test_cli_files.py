@@ -92,3 +92,25 @@ def test_a_take_that_can_not_be_kept_is_told(capsys: pytest.CaptureFixture[str])
 def test_no_command_shows_the_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert run([]) == 2
     assert "Commands:" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="such names can't be there")
+def test_names_of_takes_command_no_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    folder = Path("takes\x1b]0;mine")
+    folder.mkdir()
+    (folder / "a\n\x1b[2J.mid").write_bytes(Path("lament.mid").read_bytes())
+    (folder / "b\x9b1m.take").write_bytes(b"bread")
+    (folder / "c\r.take").write_bytes(b"livecont take 1 x\n")
+    (folder / "d\u202e.take").write_bytes(b"livecont take 1 x\np 0.5 90 3c 40\n")
+    (folder / os.fsdecode(b"e\xff.mid")).write_bytes(b"")
+    assert run(["check", "--takes", "--take-folder", str(folder)]) == 0
+    said = capsys.readouterr().out
+    lines = said.splitlines()
+    assert said.replace("\n", "").isprintable()
+    assert len(lines) == 3 + 4
+    named = "takes?]0;mine"
+    assert f"{named}/b?1m.take: not a journal that can be read" in lines
+    assert f"{named}/c?.take: held nothing, removed" in lines
+    assert f"{named}/d?.mid: mended" in lines
+    assert any(line.startswith(f"{named}/a??[2J.mid  whole  ") for line in lines)
+    assert f"{named}/e?.mid  unreadable" in lines

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecont.commands.options import preferences
+from livecont.errors import shown
 
 if TYPE_CHECKING:
     from livecont.checkup import Finding
@@ -49,7 +50,7 @@ def check(
     for finding in check_all(
         chosen.input_name, chosen.output_name, folder, terminal=sys.stdout.isatty()
     ):
-        click.echo(f"{finding.verdict:5} {finding.about:10} {finding.said}")
+        click.echo(f"{finding.verdict:5} {finding.about:10} {shown(finding.said)}")
         findings.append(finding)
     click.echo(_verdict([finding for finding in findings if finding.verdict is Verdict.NO]))
 
@@ -66,21 +67,21 @@ def _list_takes(folder: Path) -> None:
 
     for mended in repair_takes(folder):
         if mended.trouble is not None:
-            click.echo(f"{mended.journal}: {mended.trouble}")
+            click.echo(f"{shown(str(mended.journal))}: {shown(mended.trouble)}")
         elif mended.take is None:
-            click.echo(f"{mended.journal}: held nothing, removed")
+            click.echo(f"{shown(str(mended.journal))}: held nothing, removed")
         else:
-            click.echo(f"{mended.take}: mended")
+            click.echo(f"{shown(str(mended.take))}: mended")
     found = list_takes(folder)
     if not found:
-        click.echo(f"no takes in {folder}")
+        click.echo(f"no takes in {shown(str(folder))}")
     for take in found:
         click.echo(_line(take))
 
 
 def _line(take: TakeOnDisk) -> str:
     """Return what the list says of a take."""
-    line = f"{take.path}  {take.state}"
+    line = f"{shown(str(take.path))}  {take.state}"
     if take.state in ("unreadable", "no file"):
         return line
     minutes, seconds = divmod(round(take.length_s), 60)

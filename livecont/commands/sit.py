@@ -19,6 +19,7 @@ from livecont.commands.book_place import book_path
 from livecont.commands.keeping import Keeper
 from livecont.commands.leaving import signals
 from livecont.commands.sound import Output
+from livecont.errors import shown
 from livecont.live.analysis import Analyst
 from livecont.live.clock import SystemClock
 from livecont.live.controls import Action
@@ -103,11 +104,11 @@ def sit(
         watch = _Watch(runner, keeper, chosen, troubles, opening)
         watch.show(lambda: clock.now_s() > ends_s)
     for trouble in troubles:
-        click.echo(f"livecont: {trouble}", err=True)
+        click.echo(f"livecont: {shown(trouble)}", err=True)
     if keeper.said is not None:
         click.echo(keeper.said)
     if take.path is not None:
-        click.echo(f"take: {take.path}")
+        click.echo(f"take: {shown(str(take.path))}")
     return left.code
 
 
