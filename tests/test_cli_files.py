@@ -114,3 +114,13 @@ def test_names_of_takes_command_no_terminal(capsys: pytest.CaptureFixture[str]) 
     assert f"{named}/d?.mid: mended" in lines
     assert any(line.startswith(f"{named}/a??[2J.mid  whole  ") for line in lines)
     assert f"{named}/e?.mid  unreadable" in lines
+
+
+def test_a_take_that_is_not_counted_is_listed_by_its_size(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("livecont.live.take_folder.MOST_COUNTED_BYTES", 100)
+    Path("takes").mkdir()
+    Path("takes/a.mid").write_bytes(Path("lament.mid").read_bytes())
+    assert run(["check", "--takes", "--take-folder", "takes"]) == 0
+    assert capsys.readouterr().out == f"{Path('takes/a.mid')}  whole  0.0 MB, not counted\n"

@@ -146,7 +146,11 @@ def _last_take(folder: Path | None) -> Path:
 
     folder = folder or default_take_folder()
     repair_takes(folder)
-    whole = [take for take in list_takes(folder) if take.state is TakeState.WHOLE and take.played]
+    whole = [
+        take
+        for take in list_takes(folder)
+        if take.state is TakeState.WHOLE and (take.played or not take.counted)
+    ]
     if not whole:
         raise ScoreError(f"no take in {folder} yet: livecont listen and livecont demo make them")
     return whole[-1].path

@@ -84,5 +84,7 @@ def _line(take: TakeOnDisk) -> str:
     line = f"{shown(str(take.path))}  {take.state}"
     if take.state in ("unreadable", "no file"):
         return line
+    if not take.counted:
+        return f"{line}  {take.size / 2**20:.1f} MB, not counted"
     minutes, seconds = divmod(round(take.length_s), 60)
     return f"{line}  {minutes}:{seconds:02d}  {take.played} notes played, {take.sounded} sounded"

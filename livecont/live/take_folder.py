@@ -18,10 +18,9 @@ from enum import StrEnum
 from pathlib import Path
 from typing import IO, BinaryIO
 
-import mido
-
-from livecont.live.journal import Journal, fingerprint, read_journal
+from livecont.live.journal import HEADER, Journal, fingerprint, read_journal
 from livecont.live.take_file import LIVECONT, PLAYER, Entry, EntryKind, take_file
+from livecont.live.take_summary import chunks, summary
 
 if sys.platform == "win32":
     import msvcrt
@@ -31,6 +30,8 @@ else:
 DATA_VARIABLE = "LIVECONT_DATA"
 JOURNAL_SUFFIX, TAKE_SUFFIX = ".take", ".mid"
 MOST_BYTES = 64 * 2**20  # a day of dense playing has about a fifth of it
+MOST_COUNTED_BYTES = 8 * 2**20  # of one take in a list: a day of playing, two seconds' work
+MOST_LISTED_BYTES = 16 * 2**20  # of all that are counted in a list
 MOST_NAMES = 10_000
 _LOCK_AT = 2**40  # Windows bars others from locked bytes: one that no file has
 
@@ -47,10 +48,15 @@ class TakeState(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakeOnDisk:
-    """A take: `played` and `sounded` count the notes of player and livecont."""
+    """A take: `played` and `sounded` count the notes of player and livecont.
+
+    Where it is not `counted`, because that would take long, they and the length are 0.
+    """
 
     path: Path
     state: TakeState
+    size: int = 0  # bytes, of what was read: the MIDI file, or its journal
+    counted: bool = True
     length_s: float = 0.0
     played: int = 0
     sounded: int = 0
@@ -157,14 +163,21 @@ def lock(file: IO[bytes]) -> bool:
 
 
 def list_takes(folder: Path) -> tuple[TakeOnDisk, ...]:
-    """Return the takes in a folder, by name; none where there is no folder."""
+    """Return the takes in a folder, by name; none where there is no folder.
+
+    The last ones are counted first, and no more than takes some seconds.
+    """
     if not folder.is_dir():
         return ()
-    journals = {path.stem: path for path in folder.glob(f"*{JOURNAL_SUFFIX}")}
-    found = [_of_journal(path) for path in journals.values()]
-    found += [
-        _of_file(path) for path in folder.glob(f"*{TAKE_SUFFIX}") if path.stem not in journals
-    ]
+    paths = {path.stem: path for path in folder.glob(f"*{TAKE_SUFFIX}")}
+    paths |= {path.stem: path for path in folder.glob(f"*{JOURNAL_SUFFIX}")}
+    found, left_bytes = [], MOST_LISTED_BYTES
+    for stem in sorted(paths, reverse=True):
+        most_bytes = min(MOST_COUNTED_BYTES, left_bytes)
+        read = _of_journal if paths[stem].suffix == JOURNAL_SUFFIX else _of_file
+        found.append(read(paths[stem], most_bytes))
+        if found[-1].size <= most_bytes:  # and so it was read
+            left_bytes -= found[-1].size
     return tuple(sorted(found, key=lambda take: take.path.name))
 
 
@@ -247,20 +260,28 @@ def _is_own(path: Path, journal: Journal) -> bool:
     return not before or fingerprint(before) in journal.written
 
 
-def _of_journal(path: Path) -> TakeOnDisk:
+def _of_journal(path: Path, most_bytes: int) -> TakeOnDisk:
+    size = 0
     try:
         if not path.is_file():
             return TakeOnDisk(path=path, state=TakeState.NO_FILE)
         with path.open("r+b") as file:
             in_use = not lock(file)
-            journal = read_journal(file) if _fits(file) else None
+            state = TakeState.IN_USE if in_use else TakeState.UNFINISHED
+            size = os.fstat(file.fileno()).st_size
+            if most_bytes < size <= MOST_BYTES and file.read(len(HEADER)) == HEADER.encode():
+                take = path.with_suffix(TAKE_SUFFIX)
+                return TakeOnDisk(path=take, state=state, size=size, counted=False)
+            file.seek(0)
+            journal = read_journal(file) if size <= most_bytes else None
     except OSError:
-        journal, in_use = None, False
+        return TakeOnDisk(path=path, state=TakeState.UNREADABLE, size=size)
     if journal is None or (journal.unread and not journal.notes and not in_use):
-        return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
+        return TakeOnDisk(path=path, state=TakeState.UNREADABLE, size=size)
     return TakeOnDisk(
         path=path.with_suffix(TAKE_SUFFIX),
-        state=TakeState.IN_USE if in_use else TakeState.UNFINISHED,
+        state=state,
+        size=size,
         length_s=max((entry.at_s for entry in journal.entries), default=0.0),
         played=_strikes(journal.entries, EntryKind.PLAYED),
         sounded=_strikes(journal.entries, EntryKind.SOUNDED),
@@ -274,29 +295,25 @@ def _strikes(entries: tuple[Entry, ...], kind: EntryKind) -> int:
     )
 
 
-def _fits(file: IO[bytes]) -> bool:
-    return os.fstat(file.fileno()).st_size <= MOST_BYTES
-
-
-def _of_file(path: Path) -> TakeOnDisk:
+def _of_file(path: Path, most_bytes: int) -> TakeOnDisk:
+    size = 0
     try:
         if not path.is_file():  # reading a fifo would wait for ever
             return TakeOnDisk(path=path, state=TakeState.NO_FILE)
-        if path.stat().st_size > MOST_BYTES:
-            return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
-        midi = mido.MidiFile(path)
-        counts = {track.name: _count_strikes(track) for track in midi.tracks}
-        length_s = float(midi.length)
-    except Exception:  # a broken file makes mido raise nearly anything
-        return TakeOnDisk(path=path, state=TakeState.UNREADABLE)
+        with path.open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
+            if size > most_bytes:
+                for _ in chunks(file, size):  # whole as far as that can be told cheaply
+                    pass
+                return TakeOnDisk(path=path, state=TakeState.WHOLE, size=size, counted=False)
+            found = summary(file, size)
+    except (OSError, ValueError):
+        return TakeOnDisk(path=path, state=TakeState.UNREADABLE, size=size)
     return TakeOnDisk(
         path=path,
         state=TakeState.WHOLE,
-        length_s=length_s,
-        played=counts.get(PLAYER, 0),
-        sounded=counts.get(LIVECONT, 0),
+        size=size,
+        length_s=found.length_s,
+        played=found.strikes.get(PLAYER, 0),
+        sounded=found.strikes.get(LIVECONT, 0),
     )
-
-
-def _count_strikes(track: mido.MidiTrack) -> int:
-    return sum(message.type == "note_on" and message.velocity > 0 for message in track)

@@ -182,6 +182,37 @@ def test_a_fifo_where_a_file_is_to_be_written_is_not_waited_for(tmp_path: Path) 
     assert (tmp_path / "a.mid").read_bytes() == b"data"
 
 
+def test_a_long_dense_file_is_listed_soon(tmp_path: Path) -> None:
+    """A reader that makes objects of its messages is at it for a minute."""
+    track = b"\0\x90\x3c\x40" + b"\0\x3c\x40" * 1_700_000
+    head = b"MThd\0\0\0\6\0\0\0\1\1\0MTrk" + len(track).to_bytes(4)
+    (tmp_path / "a.mid").write_bytes(head + track)
+    (found,) = ended(lambda: list_takes(tmp_path), 25.0)
+    assert (found.state, found.counted) == (TakeState.WHOLE, True)
+
+
+def test_what_would_take_long_is_not_counted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last take first; whether it is whole is told all the same."""
+    data = take_file(ENTRIES)
+    monkeypatch.setattr("livecont.live.take_folder.MOST_COUNTED_BYTES", len(data))
+    monkeypatch.setattr("livecont.live.take_folder.MOST_LISTED_BYTES", 2 * len(data) + 1)
+    (tmp_path / "a.mid").write_bytes(data[:-1])
+    for name in ("b", "c", "d"):
+        (tmp_path / f"{name}.mid").write_bytes(data)
+    (tmp_path / "e.mid").write_bytes(data + b"MTrk\0\0\0\0")
+    (tmp_path / "f.take").write_bytes(header_line("x") + line(ENTRIES[0]) * len(data))
+    assert [(t.path.stem, t.state, t.counted, t.played) for t in list_takes(tmp_path)] == [
+        ("a", TakeState.UNREADABLE, True, 0),
+        ("b", TakeState.WHOLE, False, 0),
+        ("c", TakeState.WHOLE, True, 1),
+        ("d", TakeState.WHOLE, True, 1),
+        ("e", TakeState.WHOLE, False, 0),
+        ("f", TakeState.UNFINISHED, False, 0),
+    ]
+
+
 def test_a_name_is_reserved_once(tmp_path: Path) -> None:
     first, journal = reserve(tmp_path, STARTED)
     second, other = reserve(tmp_path, STARTED)
