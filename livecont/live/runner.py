@@ -45,7 +45,7 @@ from livecont.sitting.events import (
 from livecont.sitting.snapshot import Snapshot
 
 KEEP_HOUSE_S = 0.05  # how often snapshot and sounding process are looked after
-KEEP_TAKE_S = 0.02  # and what was sounded is told to the take: a kill loses it
+KEEP_TAKE_S = 0.01  # and what was sounded is told to the take: a kill loses it
 OVERDUE_S = 0.005  # a tick so late goes before what waits
 TELL_AGAIN_S = 1.0
 LAST_NOTES_S = 0.5  # the last notes ring so long before a sitting ends by itself

@@ -34,7 +34,7 @@ from livecont.music.key import MODE_FIFTHS, Key
 from livecont.sequence.events import PlayerEvent
 from livecont.sitting.events import GaveWay, News, TookOver, Understood
 
-FLUSH_S = 0.02
+FLUSH_S = 0.01
 REST_S = 3.0  # nothing played or sounded for so long: time to write the MIDI file
 REST_S_PER_BYTE = 15e-6  # the longer the take, the longer it needs: 0.3 s of work a megabyte
 RETRY_S = 1.0
