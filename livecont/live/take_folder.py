@@ -229,12 +229,12 @@ def _mend(path: Path, most_bytes: int) -> Mended | None:
 
 def _write_mended(path: Path, journal: Journal) -> Path | None:
     """Write a journal's take over its earlier version, or beside what is not that."""
-    own = _is_own(path, journal)
+    data = take_file(journal.entries, title=f"livecont take, {journal.started}")
+    own = _is_own(path, journal, data)
     if not journal.notes:
         if own:
             path.unlink(missing_ok=True)
         return None
-    data = take_file(journal.entries, title=f"livecont take, {journal.started}")
     if own:
         replace_file(path, data)
         return path
@@ -250,14 +250,14 @@ def _write_mended(path: Path, journal: Journal) -> Path | None:
     raise FileExistsError(f"no free name beside {path}")
 
 
-def _is_own(path: Path, journal: Journal) -> bool:
-    """Whether what has a take's name is the journal's earlier version, or nothing at all."""
+def _is_own(path: Path, journal: Journal, data: bytes) -> bool:
+    """Whether what has a take's name is the journal's, earlier or as mended, or nothing at all."""
     if not path.is_file():  # nothing; or a folder, a fifo, a link to nowhere
         return not os.path.lexists(path)
     if path.stat().st_size > MOST_BYTES:
         return False
     before = path.read_bytes()
-    return not before or fingerprint(before) in journal.written
+    return not before or before == data or fingerprint(before) in journal.written
 
 
 def _of_journal(path: Path, most_bytes: int) -> TakeOnDisk:

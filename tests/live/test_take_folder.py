@@ -84,6 +84,16 @@ def test_an_earlier_version_of_its_own_is_replaced(tmp_path: Path) -> None:
     assert len(list(tmp_path.iterdir())) == 1
 
 
+def test_mending_that_ended_before_the_journal_went_makes_no_second_take(tmp_path: Path) -> None:
+    journal = left_behind(tmp_path)
+    before = journal.read_bytes()
+    repair_takes(tmp_path)
+    journal.write_bytes(before)
+    (mended,) = repair_takes(tmp_path)
+    assert mended.take == journal.with_suffix(".mid")
+    assert list(tmp_path.iterdir()) == [mended.take]
+
+
 def test_a_file_that_somebody_changed_stays(tmp_path: Path) -> None:
     edited = take_file(ENTRIES[:1])
     journal = left_behind(tmp_path, more=written_line(take_file(ENTRIES[:2])))
