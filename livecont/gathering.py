@@ -18,6 +18,7 @@ from livecont.errors import ConfigError, LivecontError, ScoreError
 from livecont.music.key import Key
 from livecont.music.score import Score
 from livecont.passages import filling_best
+from livecont.plainness import not_plain
 from livecont.replay import OWN_TRACK, replay, with_key
 from livecont.score.confined import confined
 from livecont.score.reading import read_score
@@ -86,6 +87,8 @@ def entry_heard(pattern: Pattern, source: str, created: datetime) -> Entry:
 def is_recording(path: Path) -> bool:
     """Whether a file begins as MIDI files do."""
     try:
+        if not_plain(path) is not None:
+            return False
         with path.open("rb") as file:
             return file.read(4) == b"MThd"
     except OSError:

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from livecont.errors import ConfigError, ScoreError
 from livecont.music.key import Key, parse_key
+from livecont.plainness import not_plain
 from livecont.score.smf import Recording
 from livecont.sequence.analysis import analysed, roots_told
 from livecont.sequence.endings_course import Course
@@ -59,6 +60,9 @@ def read_list(path: Path) -> tuple[Item, ...]:
         ConfigError: for a key that is none, naming the line.
     """
     try:
+        wrong = not_plain(path)
+        if wrong is not None:
+            raise ScoreError(f"{path}: can't be read ({wrong})")
         with path.open("rb") as file:
             raw = file.read(MOST_LIST_BYTES + 1)
         text = raw.decode("utf-8-sig")

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from livecont.errors import ConfigError, unknown
+from livecont.plainness import not_plain
 
 MOST_BYTES = 2**20  # ours have a few kilobytes
 MOST_TOLD = 1e15  # a larger number is not repeated in a message
@@ -140,6 +141,9 @@ def read_table(path: Path) -> Table:
         ConfigError: where it can't be read or is no TOML, with the line.
     """
     try:
+        wrong = not_plain(path)
+        if wrong is not None:
+            raise ConfigError(f"{path}: can't be read ({wrong})")
         with path.open("rb") as file:
             raw = file.read(MOST_BYTES + 1)
     except OSError as error:

@@ -25,7 +25,7 @@ ROOMS = {
     "sitting": ("errors", "music", "sequence"),
     "sound": ("errors", "music", "sequence"),
     "live": (*CORE, "sound"),
-    "score": CORE,
+    "score": (*CORE, "plainness"),  # what is asked of a path before it is opened
     "book": CORE,
     "screen": CORE,
     # its material and levels are files of ours, read as the rest of the configuration is

@@ -149,10 +149,16 @@ def _entries(source: str, config: Path | None) -> Iterator[Entry]:
 
 def _read(path: Path) -> bytes:
     from livecont.errors import BookError
+    from livecont.plainness import not_plain
 
     try:
+        wrong = not_plain(path)
+        if wrong is not None:
+            raise BookError(f"{path}: can't be read ({wrong})")
         with path.open("rb") as file:
             return file.read(MOST_FILE_BYTES + 1)
+    except BookError:
+        raise
     except (OSError, ValueError) as error:
         raise BookError(
             f"{path}: can't be read ({getattr(error, 'strerror', None) or error})"

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from livecont.errors import ConfigError, ScoreError
 from livecont.music.key import Key, make_key
+from livecont.plainness import not_plain
 from livecont.sequence.events import (
     SOFT,
     SOSTENUTO,
@@ -100,15 +101,18 @@ def read_smf(path: Path | str, *, leave_out: Collection[str] = ()) -> Recording:
     """
     path = Path(path)
     try:
-        if not path.is_file():
-            what = "is a folder, not a file" if path.is_dir() else "no such file"
-            raise ScoreError(f"{path}: {what}")
+        wrong = not_plain(path)
+        if wrong is not None:
+            raise ScoreError(f"{path}: is {wrong}")
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
+    except FileNotFoundError as error:
+        raise ScoreError(f"{path}: no such file") from error
     except (OSError, ValueError) as error:
         if isinstance(error, ScoreError):
             raise
-        raise ScoreError(f"{path}: can't be read ({error})") from error
+        told = getattr(error, "strerror", None) or error
+        raise ScoreError(f"{path}: can't be read ({told})") from error
     try:
         return parse_smf(data, leave_out=leave_out)
     except ScoreError as error:

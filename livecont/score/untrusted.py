@@ -16,6 +16,7 @@ from typing import Any
 from xml.parsers import expat
 
 from livecont.errors import ScoreError
+from livecont.plainness import not_plain
 
 MOST_BYTES = 64 * 2**20  # a symphony's movement in MusicXML has about half of it
 MOST_PACKED_BYTES = 16 * 2**20
@@ -41,8 +42,9 @@ def read_bytes(path: Path) -> bytes:
         ScoreError: it can't be read, is no plain file, or is too large.
     """
     try:
-        if path.exists() and not path.is_file():
-            raise ScoreError("not a file")
+        wrong = not_plain(path)
+        if wrong is not None:
+            raise ScoreError(wrong)
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
