@@ -19,9 +19,14 @@ from livecont.plainness import not_plain
 MOST_BYTES = 2**20  # ours have a few kilobytes
 MOST_TOLD = 1e15  # a larger number is not repeated in a message
 MOST_TOLD_TEXT = 40
+MOST_DEPTH = 20  # ours have three tables in each other, and deep ones take the parser minutes
 
-_HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
+_HEADER = re.compile(r"\s*(\[\[?)([^\]]+)\]")
 _AT_LINE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
+_PART = r"(?:[A-Za-z0-9_-]++|\"(?:[^\"\\\n]|\\.)*+\"|'[^'\n]*+')"
+# so many parts with dots between; each try begins at a part's first sign, so it is soon done
+_TOO_DEEP = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_DEPTH}}}")
+_LONG_NUMBER = re.compile(r"[0-9_]{4000}")
 
 
 def told(value: object) -> str:
@@ -155,14 +160,34 @@ def read_table(path: Path) -> Table:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise ConfigError(f"{path}, line {line}: not UTF-8 text") from error
+    deep = _TOO_DEEP.search(text)
+    if deep:
+        raise ConfigError(
+            f"{path}, line {_line_at(text, deep)}: a key of more than {MOST_DEPTH} parts: see to"
+            " its dots"
+        )
+    return Table(path, text, _parsed(path, text))
+
+
+def _parsed(path: Path, text: str) -> dict[str, object]:
     try:
-        return Table(path, text, tomllib.loads(text))
+        return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         at = _AT_LINE.search(str(error))
         last = len(text.splitlines())
         line = int(at[1]) if at and at[1] else last
         what = _AT_LINE.sub("", str(error))
         raise ConfigError(f"{path}, line {line}: not TOML: {what}") from error
+    except ValueError as error:  # of int, which takes only so many digits
+        digits = _LONG_NUMBER.search(text)
+        where = f"{path}, line {_line_at(text, digits)}" if digits else f"{path}"
+        raise ConfigError(
+            f"{where}: a number of thousands of digits: write a smaller one"
+        ) from error
+
+
+def _line_at(text: str, found: re.Match[str]) -> int:
+    return text.count("\n", 0, found.start()) + 1
 
 
 def _line(text: str, place: tuple[str, ...], index: int, key: str) -> int | None:
@@ -172,7 +197,7 @@ def _line(text: str, place: tuple[str, ...], index: int, key: str) -> int | None
     for number, line in enumerate(text.splitlines(), 1):
         header = _HEADER.match(line)
         if header:
-            name = tuple(part.strip(" \"'") for part in header[2].split("."))
+            name = tuple(part.strip(" \t\"'") for part in header[2].split("."))
             seen += name == place
             here = name == place and (header[1] == "[" or seen == index)
             if here and not key:

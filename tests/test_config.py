@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from livecont import config
 from livecont.config import configs_folder, load_preferences, own_file
 from livecont.errors import ConfigError
+from livecont.live.clock import SystemClock
 from livecont.sequence.events import SOFT, SOSTENUTO
 from livecont.sitting.events import Fullness, Start
 from livecont.tables import read_table
@@ -229,3 +230,45 @@ def test_any_text_is_a_configuration_or_a_clear_error(
 def test_too_deep_a_file(tmp_path: Path) -> None:
     with pytest.raises(ConfigError, match="not TOML"):
         load_preferences(write(tmp_path, f"a = {'[' * 5000}"))
+
+
+DEEP = 100_000
+
+
+@pytest.mark.parametrize(
+    "deep",
+    [
+        f"[{'.'.join('a' * DEEP)}]",
+        f"{' . '.join('a' * DEEP)} = 1",
+        f"x = {{ {'.'.join('a' * DEEP)} = 1 }}",
+        "[[{}]]".format(".".join([r'"\""', "'b'"] * DEEP)),
+    ],
+    ids=["header", "spaced key", "inline", "quoted"],
+)
+def test_a_key_of_very_many_parts_is_refused_before_it_is_parsed(tmp_path: Path, deep: str) -> None:
+    clock = SystemClock()
+    start_s = clock.now_s()
+    with pytest.raises(ConfigError, match=r"line 2: a key of more than 20 parts: see to its dots$"):
+        load_preferences(write(tmp_path, f"# mine\n{deep}\n"))
+    assert clock.now_s() - start_s < 5
+
+
+def test_dots_in_comments_and_texts_are_no_parts(tmp_path: Path) -> None:
+    text = f'# {"." * 100} {". " * 50}\n[sitting]\nkey = "{"x.. " * 50}"\n'
+    with pytest.raises(ConfigError, match=r"line 3, sitting\.key: unknown key"):
+        load_preferences(write(tmp_path, text))
+
+
+def test_a_number_of_thousands_of_digits(tmp_path: Path) -> None:
+    text = f"[sitting]\n\nlimit = {'9' * 5000}\n"
+    with pytest.raises(ConfigError, match=r"line 3: a number of thousands of digits: write a"):
+        load_preferences(write(tmp_path, text))
+
+
+def test_a_line_that_begins_like_a_header_is_soon_told_from_one(tmp_path: Path) -> None:
+    clock = SystemClock()
+    start_s = clock.now_s()
+    text = f'x = """\n[{" " * 20_000}\n"""\n'
+    with pytest.raises(ConfigError, match="line 1, x: unknown line 'x'"):
+        load_preferences(write(tmp_path, text))
+    assert clock.now_s() - start_s < 5
