@@ -28,6 +28,7 @@ from livecont.sequence.events import (
 MOST_BYTES = 16 * 2**20
 MOST_EVENTS = 500_000  # an hour of dense playing has about a fifth of it
 MOST_SECONDS = 24 * 3600.0
+MOST_STRIKES_A_SECOND = 2000  # two hands strike some 100
 
 DEFAULT_TEMPO_US = 500_000  # microseconds a quarter until a tempo event says otherwise
 _PEDALS = (SUSTAIN, SOSTENUTO, SOFT)
@@ -228,6 +229,7 @@ def _merge(tracks: list[_Track], division: int, leave_out: Collection[str]) -> R
     signatures = sorted((s for track in tracks for s in track.signatures), key=lambda s: s[0])
     seconds = _Seconds(division, tempi)
     events = [_event(seconds.at(tick), status, a, b) for tick, status, a, b in keys]
+    _check_playing(events)
     length_s = seconds.at(max((track.end_tick for track in tracks), default=0))
     if length_s > MOST_SECONDS:
         raise ScoreError(f"longer than {MOST_SECONDS / 3600:.0f} hours: not a recording of playing")
@@ -277,6 +279,21 @@ def _event(at_s: float, status: int, first: int, second: int) -> PlayerEvent:
     if status >> 4 == 0x9 and second:
         return KeyDown(at_s=at_s, pitch=first, velocity=second, channel=channel)
     return KeyUp(at_s=at_s, pitch=first, channel=channel)
+
+
+def _check_playing(events: list[PlayerEvent]) -> None:
+    """Check that within no second more is struck than any playing has.
+
+    Raises:
+        ScoreError: saying where, in seconds from the file's start.
+    """
+    strikes_s = [event.at_s for event in events if isinstance(event, KeyDown)]
+    for first_s, last_s in zip(strikes_s, strikes_s[MOST_STRIKES_A_SECOND:], strict=False):
+        if last_s - first_s < 1.0:
+            raise ScoreError(
+                f"more than {MOST_STRIKES_A_SECOND} notes within a second, at {first_s:.2f} s: not"
+                " a recording of playing; see to its tempo, or record it anew"
+            )
 
 
 def _closing(events: list[PlayerEvent], end_s: float) -> list[PlayerEvent]:

@@ -236,3 +236,33 @@ def test_a_damaged_file_gives_a_recording_or_a_clear_error(data: st.DataObject) 
         return
     times = [event.at_s for event in recording.events]
     assert times == sorted(times)
+
+
+def struck(count: int, ticks: int) -> bytes:
+    """So many strikes, so many ticks apart, at 96 ticks in half a second."""
+    return one_track(
+        b"".join(bytes([ticks, 0x90, 21 + n % 88, 64]) for n in range(count))
+    )  # fmt: skip
+
+
+def test_more_strikes_within_a_second_than_any_playing_has() -> None:
+    most = smf.MOST_STRIKES_A_SECOND
+    downs = [e for e in parse_smf(struck(most, 0)).events if isinstance(e, KeyDown)]
+    assert len(downs) == most
+    with pytest.raises(ScoreError, match=rf"^more than {most} notes within a second, at 0\.00 s"):
+        parse_smf(struck(most + 1, 0))
+    assert len(parse_smf(struck(2 * most, 1)).events) >= 2 * most  # 192 a second, as long as it is
+
+
+def test_the_second_of_too_many_strikes_is_told() -> None:
+    quiet, dense = bytes([96, 0x90, 60, 64]) * 4, bytes([0, 0x90, 61, 64]) * 3000
+    second = bytes([0x81, 0x40, 0xB0, 64, 0])  # 192 ticks
+    with pytest.raises(ScoreError, match=r"within a second, at 3\.00 s"):
+        parse_smf(one_track(quiet + second + dense))
+
+
+def test_tempo_changes_do_not_hide_how_dense_it_is() -> None:
+    """5,000 notes along tempi of a millionth of a second a quarter."""
+    one = bytes([1, 0xFF, 0x51, 3, 0, 0, 1, 1, 0x90, 60, 64, 16, 0x80, 60, 0])
+    with pytest.raises(ScoreError, match="notes within a second, at"):
+        parse_smf(one_track(one * 5000))
