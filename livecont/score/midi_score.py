@@ -51,8 +51,10 @@ def read_midi_score(data: bytes) -> Score:
     try:
         file = mido.MidiFile(file=io.BytesIO(data), clip=True)
     except Exception as error:  # mido raises whatever comes up on broken files
-        told = clean_text(f"{type(error).__name__}: {error}", 80)
-        raise ScoreError(f"a MIDI file that can't be read ({told})") from error
+        told = "cut off" if isinstance(error, EOFError) else "damaged"
+        raise ScoreError(
+            f"a MIDI file that can't be read: it is {told}; export the piece anew"
+        ) from error
     division = int(file.ticks_per_beat)
     if not 0 < division < 0x8000:
         raise ScoreError("a MIDI file that counts seconds, not beats: no score")
