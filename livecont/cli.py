@@ -1,11 +1,13 @@
 """The command line: parse, call a command, and end with one clear line and the right exit code.
 
-Conventions: 0 for success, 2 for what the user can mend, 130 after Ctrl-C; a traceback is a fault
-of ours. Nothing slow is imported before a command needs it.
+Conventions: 0 for success, 2 for what the user can mend, 130 after Ctrl-C, 129 where the terminal
+is gone; a traceback is a fault of ours. Nothing slow is imported before a command needs it.
 """
 
 from __future__ import annotations
 
+import errno
+import os
 import re
 import sys
 
@@ -28,6 +30,7 @@ from livecont.errors import LivecontError, shown
 
 USAGE_CODE = 2
 INTERRUPTED_CODE = 130  # 128 and SIGINT, as shells have it
+HANGUP_CODE = 129  # 128 and SIGHUP
 _CLICK_SAYS = tuple(
     (re.compile(found), ours)
     for found, ours in (
@@ -65,6 +68,17 @@ def main(arguments: list[str] | None = None) -> None:
 def run(arguments: list[str] | None = None) -> int:
     """Run a command and return its exit code."""
     try:
+        return _run(arguments)
+    except OSError as error:
+        gone = _gone_terminals(error)
+        if not gone:
+            raise
+        _let_go(gone)
+        return HANGUP_CODE  # nobody is there to be told
+
+
+def _run(arguments: list[str] | None) -> int:
+    try:
         result = livecont.main(arguments, prog_name="livecont", standalone_mode=False)
     except LivecontError as error:
         return _complain(str(error), error.exit_code)
@@ -79,10 +93,34 @@ def run(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:
         raise  # click and the interpreter know what to do where a reader has left
     except OSError as error:
+        if _gone_terminals(error):
+            raise
         return _complain(_unforeseen(error), USAGE_CODE)
     except (KeyboardInterrupt, click.Abort):
         return INTERRUPTED_CODE
     return result if isinstance(result, int) else 0
+
+
+def _gone_terminals(error: OSError) -> list[int]:
+    """Return the outputs whose terminal was closed, where that is what the error is about."""
+    gone = []
+    for fd in (1, 2) if error.errno == errno.EIO else ():
+        try:
+            os.get_terminal_size(fd)
+        except OSError as its:
+            gone += [fd] if its.errno == errno.EIO else []
+    return gone
+
+
+def _let_go(fds: list[int]) -> None:
+    """Let what is still to be said go nowhere.
+
+    Else the interpreter would try again at its end, and leave with a code of its own.
+    """
+    for fd in fds:
+        nowhere_fd = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere_fd, fd)
+        os.close(nowhere_fd)
 
 
 def _unforeseen(error: OSError) -> str:
