@@ -94,7 +94,14 @@ def _root_file(archive: zipfile.ZipFile, names: list[str]) -> str:
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> bytes:
-    """Read one member, never more than is allowed, whatever the archive says of its size."""
+    """Read one member, never more than is allowed, whatever the archive says of its size.
+
+    Compressed MusicXML is deflated (MusicXML 4.0, the container format), or, by common practice,
+    stored; other ways of packing take up memory by the hundred megabytes before a bound on what
+    comes out is reached.
+    """
+    if archive.getinfo(name).compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise ScoreError("packed in a way that no compressed MusicXML is: export the piece anew")
     with archive.open(name) as member:
         data = member.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:

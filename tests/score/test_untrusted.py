@@ -156,6 +156,20 @@ def test_a_bomb_that_lies_about_its_size(tmp_path: Path) -> None:
     refused(path, "unpacks|damaged|XML")
 
 
+@pytest.mark.parametrize("way", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+@pytest.mark.parametrize("whole", [True, False], ids=["score", "container"])
+def test_other_ways_of_packing_are_refused_before_they_are_read(
+    tmp_path: Path, way: int, whole: bool
+) -> None:
+    """MusicXML 4.0: the container is deflated; stored by common practice."""
+    path = tmp_path / "piece.mxl"
+    with zipfile.ZipFile(path, "w") as archive:
+        container_way = zipfile.ZIP_DEFLATED if whole else way
+        archive.writestr("META-INF/container.xml", container("a.xml"), container_way)
+        archive.writestr("a.xml", GOOD, way)
+    refused(path, "packed in a way that no compressed MusicXML is: export the piece anew$")
+
+
 def test_a_container_bomb_and_many_members(tmp_path: Path) -> None:
     refused(pack(tmp_path, {"META-INF/container.xml": b"<c>" + b" " * (MOST_BYTES + 1)}), "unpacks")
     refused(pack(tmp_path, {f"{n}.xml": b"" for n in range(2000)}), "archive of 2000 files")
