@@ -17,9 +17,7 @@ def no_card(*_: object, **__: object) -> Sounder:
     raise PortError("no sound card can be opened")
 
 
-@pytest.mark.parametrize(
-    ("outputs", "verdict"), [((), Verdict.NO), (("a synth 1",), Verdict.NOTE)]
-)
+@pytest.mark.parametrize(("outputs", "verdict"), [((), Verdict.NO), (("a synth 1",), Verdict.NOTE)])
 def test_without_a_synth_the_own_sound_is_needed(
     outputs: tuple[str, ...], verdict: Verdict, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
