@@ -177,7 +177,7 @@ def check_all(
     ports = check_ports(list_ports(), input_name, output_name)
     yield from ports
     outputs = [finding.said for finding in ports if finding.about == "output"]
-    yield check_sound(needed=any(said.startswith(INTERNAL) for said in outputs))
+    yield check_sound(needed=any(said.startswith(f"{INTERNAL} (") for said in outputs))
     yield from check_timing()
     yield check_round_trip()
     yield check_screen(terminal)

@@ -24,6 +24,7 @@ from livecont.music.pitch import spelling
 from livecont.sequence.events import KeyDown, KeyUp, PedalMove
 from livecont.sequence.pattern import Kind, Link, LinkNote, Pattern
 from livecont.sitting.events import Ended, GaveWay, TookOver, Understood
+from tests.live.killed import KILLED
 
 TOP = Path(__file__).resolve().parents[2]
 STARTED = datetime(2025, 1, 31, 20, 15)  # noqa: DTZ001 -- takes are named by the wall clock
@@ -264,27 +265,6 @@ def test_a_full_disk_is_told_once_and_nothing_is_lost_when_there_is_room_again(
     assert take.played > 20
     (mended,) = repair_takes(tmp_path)
     assert mended.trouble is None
-
-
-KILLED = """
-import sys
-from datetime import datetime
-from pathlib import Path
-from livecont.live.take import TakeRecorder
-from livecont.live.clock import SystemClock
-from livecont.sequence.events import KeyDown, KeyUp
-if __name__ == "__main__":
-    clock = SystemClock()
-    start_s = clock.now_s()
-    take = TakeRecorder(Path(sys.argv[1]), datetime(2025, 1, 31), start_s=start_s)
-    take.wait_named(10)
-    for k in range(100_000):
-        now_s = clock.now_s()
-        take.player(KeyDown(at_s=now_s, pitch=k % 128, velocity=1 + k // 128))
-        print(k, now_s - start_s, flush=True)
-        clock.sleep_until(now_s + 0.004)
-        take.player(KeyUp(at_s=clock.now_s(), pitch=k % 128))
-"""
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")

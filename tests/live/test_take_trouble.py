@@ -19,6 +19,7 @@ from livecont.live.clock import SystemClock
 from livecont.live.take import TakeRecorder
 from livecont.live.take_folder import list_takes, repair_takes
 from livecont.sequence.events import KeyDown
+from tests.live.killed import KILLED
 
 TOP = Path(__file__).resolve().parents[2]
 STARTED = datetime(2025, 1, 31, 20, 15)  # noqa: DTZ001 -- takes are named by the wall clock
@@ -31,26 +32,6 @@ def until(true: Callable[[], bool], patience_s: float = 20.0) -> bool:
     while not true() and clock.now_s() < ends_s:
         clock.sleep_until(clock.now_s() + 0.01)
     return true()
-
-
-KILLED = """
-import sys
-from datetime import datetime
-from pathlib import Path
-from livecont.live.take import TakeRecorder
-from livecont.live.clock import SystemClock
-from livecont.sequence.events import KeyDown
-if __name__ == "__main__":
-    clock = SystemClock()
-    start_s = clock.now_s()
-    take = TakeRecorder(Path(sys.argv[1]), datetime(2025, 1, 31), start_s=start_s)
-    take.wait_named(10)
-    for k in range(100_000):
-        now_s = clock.now_s()
-        take.player(KeyDown(at_s=now_s, pitch=k % 128, velocity=1 + k // 128))
-        print(k, flush=True)
-        clock.sleep_until(now_s + 0.004)
-"""
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
